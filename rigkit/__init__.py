@@ -27,9 +27,11 @@ __all__ = [
     "export",
     "stage",
     "inspection",
+    "view",
     "plots",
     "panels",
     "course",
+    "words",
     "homework",
 ]
 
@@ -62,6 +64,8 @@ if TYPE_CHECKING:
         solvers,
         stage,
         two_bone,
+        view,
+        words,
     )
 
     __version__: str

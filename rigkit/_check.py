@@ -55,19 +55,18 @@ def numbers(
     ValueError
         Not numbers, not finite, empty, or not of that shape.
     """
-    need = f"numbers with shape {_shape_text(shape)}"
     try:
         array = np.asarray(value)
     except ValueError:  # ragged lists
-        raise _refuse(name, need, f"rows of different lengths: {short(value)}", hint) from None
+        came = f"rows of different lengths: {short(value)}"
+        raise _refuse(name, _numbers_of(shape), came, hint) from None
     if array.dtype.kind not in "iuf":
-        raise _refuse(name, need, f"{_kind(array, value)} {short(value)}", hint)
+        raise _refuse(name, _numbers_of(shape), f"{_kind(array, value)} {short(value)}", hint)
     if array.size == 0:
-        raise _refuse(
-            name, need, f"an empty array of shape {array.shape}", hint or "Give at least one."
-        )
+        came = f"an empty array of shape {array.shape}"
+        raise _refuse(name, _numbers_of(shape), came, hint or "Give at least one.")
     if not _fits(array.shape, shape):
-        raise _refuse(name, need, f"shape {array.shape}: {short(value)}", hint)
+        raise _refuse(name, _numbers_of(shape), f"shape {array.shape}: {short(value)}", hint)
     array = array.astype(dtype, copy=False)
     finite = np.isfinite(array)
     if not finite.all():
@@ -208,14 +207,17 @@ def _lengths(vectors: Floats) -> Floats:
 
 
 def _fits(shape: Shape, wanted: tuple[int | str, ...]) -> bool:
-    tail = shape[len(shape) - len(wanted) :]
-    return len(shape) >= len(wanted) and all(
-        isinstance(w, str) or s == w for s, w in zip(tail, wanted, strict=True)
-    )
+    batch = len(shape) - len(wanted)
+    if batch < 0:
+        return False
+    for size, need in zip(shape[batch:], wanted, strict=True):
+        if size != need and not isinstance(need, str):
+            return False
+    return True
 
 
-def _shape_text(shape: tuple[int | str, ...]) -> str:
-    return "(" + ", ".join(["...", *map(str, shape)]) + ")"
+def _numbers_of(shape: tuple[int | str, ...]) -> str:
+    return f"numbers with shape ({', '.join(['...', *map(str, shape)])})"
 
 
 def _kind(array: NDArray[Any], value: object) -> str:

@@ -3,11 +3,16 @@
 `python -m rigkit.authoring` derives all exercises, runs lessons and solutions, and saves their
 outputs; with numbers, `python -m rigkit.authoring 06`, only those lessons. `--check` changes
 nothing, says what would change, and exits with 1 if anything would. Running it twice changes
-nothing the second time.
+nothing the second time. `words` in place of a number is the page of words, made from
+`data/words.toml`.
 
 Tags: `answer` (with the question's id in the metadata, {"rigkit": {"question": "06/solve_leg"}}),
-`solution-only` (dropped from the exercise), `live` (shows a panel: its output is neither saved nor
-compared), `nbval-ignore-output` (saved but not compared: its last digits differ between machines).
+`solution-only` (dropped from the exercise), `live` (shows a panel: its code is folded, its output
+saved as it stands still where no kernel answers, and not compared), `nbval-ignore-output` (saved
+but not compared: its last digits differ between machines).
+
+A scene's function that makes a panel is named `…_panel`, one behind a guess `…_guess`, and a quick
+check `…_check`: so a lesson's time is counted.
 """
 
 import argparse
@@ -21,10 +26,15 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from rigkit import words as glossary
+
 ROOT = Path(__file__).parents[1]
 KERNEL = {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"}
 SAVED = ("text/plain", "text/html", "image/svg+xml")
 IGNORED = "nbval-ignore-output"
+PAGE_OF_WORDS, YOUR_LEG = "words.ipynb", "your-leg.ipynb"  # pages beside the lessons
+FURTHER = "## Further: "  # a heading's beginning: what stands under it is folded at first
+WORDS, PANEL, CHECK = 180, 2, 1  # words a minute; minutes for a panel, for a quick check
 _READABLE_ID = re.compile(r"[a-z]+(-[a-z0-9]+)*")
 _ADDRESS = re.compile(r"\bat 0x[0-9a-f]+")
 _IMAGES = re.compile(r"<img\b[^>]*>|!\[[^\]]*\]\(")
@@ -45,7 +55,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     about = (__doc__ or "").partition("\n\n")[0]
     parser = argparse.ArgumentParser(prog="python -m rigkit.authoring", description=about)
-    numbers = "only these lessons, such as 06"
+    numbers = "only these lessons, such as 06; words for the page of words"
     parser.add_argument("lessons", nargs="*", metavar="NUMBER", help=numbers)
     check = "change nothing; exit with 1 if something would change"
     parser.add_argument("--check", action="store_true", help=check)
@@ -71,7 +81,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def authored(
     numbers: Sequence[str] = (), root: Path = ROOT
 ) -> Iterator[tuple[Path, Callable[[], str]]]:
-    """Yield every lesson, solution and exercise, with a function that makes it anew.
+    """Yield every lesson, solution, exercise and further page, each with what makes it anew.
 
     Parameters
     ----------
@@ -89,6 +99,16 @@ def authored(
         yield path, partial(_run_again, path)
     for path in notebooks("solutions", numbers, root):
         yield root / "exercises" / path.name, partial(_derived, path)
+    for page, make in ((PAGE_OF_WORDS, _page_of_words), (YOUR_LEG, _run_again)):
+        path = root / "lessons" / page
+        if path.exists() and (not numbers or path.stem in numbers):
+            yield path, partial(make, path)
+
+
+def _page_of_words(path: Path) -> str:
+    import nbformat
+
+    return text_of(run(nbformat.from_dict(glossary.page()), path.parent))
 
 
 def _run_again(path: Path) -> str:
@@ -97,6 +117,62 @@ def _run_again(path: Path) -> str:
 
 def _derived(path: Path) -> str:
     return text_of(exercise(read(path)))
+
+
+def paths(notebook: Any) -> tuple[list[Any], list[Any]]:
+    """Return a lesson's cells on its main path, and those that go further.
+
+    Parameters
+    ----------
+    notebook : nbformat notebook
+
+    Returns
+    -------
+    tuple of two lists of cells
+        A heading that begins with "Further: " and what follows it goes further, up to the next
+        heading of its level.
+    """
+    main: list[Any] = []
+    beyond: list[Any] = []
+    here = main
+    for cell in notebook.cells:
+        if cell.cell_type == "markdown" and cell.source.startswith("## "):
+            here = beyond if cell.source.startswith(FURTHER) else main
+        here.append(cell)
+    return main, beyond
+
+
+def words(cells: Iterable[Any]) -> int:
+    """Count the words of prose that cells hold; a formula is one, a link counts by its text.
+
+    Parameters
+    ----------
+    cells : iterable of cells
+
+    Returns
+    -------
+    int
+    """
+    text = "\n".join(cell.source for cell in cells if cell.cell_type == "markdown")
+    text = re.sub(r"\]\([^)]*\)", "]", re.sub(r"\$\$?[^$]+\$\$?", "formula", text))
+    return sum(bool(re.search(r"\w", word)) for word in text.split())
+
+
+def minutes(cells: Sequence[Any]) -> int:
+    """Return the time that cells take a reader: their words, panels with guesses, and checks.
+
+    Parameters
+    ----------
+    cells : sequence of cells
+
+    Returns
+    -------
+    int
+        Minutes, rounded to a whole one.
+    """
+    code = "\n".join(cell.source for cell in cells if cell.cell_type == "code")
+    panels, checks = (len(re.findall(rf"_{kind}\(", code)) for kind in ("(?:panel|guess)", "check"))
+    return round(words(cells) / WORDS + PANEL * panels + CHECK * checks)
 
 
 def notebooks(part: str, numbers: Sequence[str] = (), root: Path = ROOT) -> list[Path]:
@@ -220,7 +296,9 @@ def tidy(notebook: Any) -> Any:
         _tidy_cell(cell)
     for count, cell in enumerate(_code(notebook), start=1):
         cell.execution_count = count if ran else None
-        cell.outputs = [] if "live" in _tags(cell) else [o for o in map(_static, cell.outputs) if o]
+        cell.outputs = [o for o in map(_static, cell.outputs) if o]
+        if "live" in _tags(cell):  # what it prints speaks of this machine
+            cell.outputs = [o for o in cell.outputs if "text/html" in o.get("data", {})]
         for output in cell.outputs:
             if "execution_count" in output:
                 output["execution_count"] = count
@@ -228,15 +306,22 @@ def tidy(notebook: Any) -> Any:
 
 
 def _tidy_cell(cell: Any) -> None:
-    """Keep a cell's tags and what it says to the kit, and no space at the ends of its lines."""
+    """Keep a cell's tags, what it says to the kit and what is folded; trim the ends of its lines.
+
+    A live cell only fetches what it shows, so its code is folded; so is what goes further.
+    """
     import nbformat
 
     tags = list(_tags(cell))
     if "live" in tags and IGNORED not in tags:
         tags.append(IGNORED)
-    about = {"tags": tags} if tags else {}
+    about: dict[str, Any] = {"tags": tags} if tags else {}
     if "rigkit" in cell.metadata:
         about["rigkit"] = cell.metadata["rigkit"]
+    if "live" in tags or cell.metadata.get("jupyter", {}).get("source_hidden"):
+        about["jupyter"] = {"source_hidden": True}
+    if cell.source.startswith(FURTHER):
+        about["jp-MarkdownHeadingCollapsed"] = True
     cell.metadata = nbformat.from_dict(about)
     cell.source = "\n".join(line.rstrip() for line in cell.source.strip("\n").split("\n"))
 
@@ -394,7 +479,7 @@ def _static(output: Any) -> Any:
     """Return an output as it is saved, None if it is not."""
     if output.output_type in ("stream", "error"):
         return output
-    if any("widget" in kind for kind in output.data):
+    if any("widget" in kind for kind in output.data) and "text/html" not in output.data:
         return None
     output.data = {kind: value for kind, value in output.data.items() if kind in SAVED}
     output.metadata = {}

@@ -57,6 +57,7 @@ DATA = (
     "ranges_of_motion",
     "gait_angles",
     "gait_paces",
+    "gait_pelvis",
 )
 SEGMENT_TABLES = ("drillis-contini", "ansur-men", "ansur-women", "de-leva-men", "de-leva-women")
 HIP_METHODS = (
@@ -280,8 +281,7 @@ def hip_centres(
     The answer is in the frame of `pelvis`: x left, y up, z forward, from the middle of the ASISs.
     "harrington" has several predictors, "harrington-single" one for each axis. Bell's 1989 and
     Seidel's rules start at the ASIS itself, half the width from the middle: 0.5 − 0.14 = 0.36.
-    Leardini's numbers and Davis' x_dis are from memory. Expect to be 1 to 3 cm off for a given
-    person. The sources are in `sources()`.
+    Expect to be 1 to 3 cm off for a given person. The sources are in `sources()`.
 
     Parameters
     ----------
@@ -573,7 +573,7 @@ def rows(name: str) -> tuple[Row, ...]:
     ----------
     name : str
         One of `DATA`: "segments", "hip_centres", "hip_centres_davis", "ranges_of_motion",
-        "gait_angles", "gait_paces".
+        "gait_angles", "gait_paces", "gait_pelvis".
 
     Returns
     -------

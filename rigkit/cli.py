@@ -297,8 +297,8 @@ def _add_export(commands: Any) -> None:
         type=_number(1, 240),
         default=30.0,
         metavar="N",
-        help="about how many keys a second the walk has, from 1 to 240, but at least 8 a stride "
-        "(if not given: 30)",
+        help="about how many keys a second the walk has, from 1 to 240, but at least 8 a stride; "
+        "twice as many while a foot pushes off (if not given: 30)",
     )
     what.add_argument(
         "--vertices",
@@ -628,7 +628,7 @@ _EXPORT: dict[str, Any] = {
 }
 _INSPECT: dict[str, Any] = {
     "help": "look over a finished leg rig",
-    "purpose": "Find the legs in rigs from any 3D application, and measure them by 33 rules.",
+    "purpose": "Find the legs in rigs from any 3D application, and measure them by 34 rules.",
     "usage": "rigkit inspect FILE [FILE ...] [OPTIONS]",
     "examples": [
         ("rigkit inspect Tamsin.glb", "Print what was found"),
@@ -715,6 +715,7 @@ def _learn(arguments: argparse.Namespace) -> int:
     if obstacle:
         raise CommandError(obstacle)
     print(_report(copies), flush=True)
+    print("Starting: some ten seconds until the page opens.", flush=True)
     print(f"\n{what}:", flush=True)
     server.serve(copies.folder, page, arguments.port, arguments.browser, teach)
     return DONE
@@ -780,8 +781,7 @@ def _export(arguments: argparse.Namespace) -> int:
 
 
 def _walk_in_words(walk: "Animation") -> str:
-    rate = (len(walk.channels[0].times) - 1) / walk.duration
-    return f", a walk of {walk.duration:.1f} s at {rate:.1f} keys a second"
+    return f", a walk of {walk.duration:.1f} s with {len(walk.channels[0].times)} keys"
 
 
 def _inspect(arguments: argparse.Namespace) -> int:

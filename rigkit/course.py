@@ -10,6 +10,7 @@ import hashlib
 import json
 import os
 import platform
+import re
 import secrets
 import sys
 from collections.abc import Iterable, Iterator, Mapping
@@ -24,14 +25,17 @@ from rigkit import _files
 __all__ = [
     "Copies",
     "Lesson",
+    "answered",
     "attempts",
     "describe_os_error",
     "hand_out",
+    "keep_answer",
     "lesson",
     "lessons",
     "progress",
     "record",
     "reset_progress",
+    "said",
     "shipped",
     "source",
     "students",
@@ -106,6 +110,8 @@ class Lesson:
         Those of its panels worth showing to a class.
     notes : mapping of str to list of str
         For the teacher: sentences under "ask", "expect" and "stop".
+    checks : int
+        How many quick checks it has.
     """
 
     number: str
@@ -116,6 +122,7 @@ class Lesson:
     exercise: Path | None
     moments: tuple[str, ...] = ()
     notes: Mapping[str, list[str]] = field(default_factory=dict)
+    checks: int = 0
 
 
 def source() -> Path:
@@ -169,7 +176,9 @@ def lesson(number: str | int) -> Lesson:
 
 
 def _read_lesson(path: Path) -> Lesson:
-    about = json.loads(path.read_text(encoding="utf-8"))["metadata"].get("rigkit", {})
+    notebook = json.loads(path.read_text(encoding="utf-8"))
+    about = notebook["metadata"].get("rigkit", {})
+    code = ["".join(each["source"]) for each in notebook["cells"] if each["cell_type"] == "code"]
     number, _, name = path.stem.partition("-")
     exercise = next((source() / "exercises").glob(f"{number}-*.ipynb"), None)
     return Lesson(
@@ -181,6 +190,7 @@ def _read_lesson(path: Path) -> Lesson:
         exercise,
         tuple(about.get("moments", ())),
         about.get("notes", {}),
+        sum(len(re.findall(r"\w_check\(", source)) for source in code),
     )
 
 
@@ -383,14 +393,13 @@ def record(
         raise ValueError(f"`question` must be a question's name; got {question!r}.")
     if not isinstance(student, str):
         raise ValueError(f"`student` must be a name; got {student!r}.")
-    entry = {
-        "time": datetime.now(UTC).isoformat(timespec="seconds"),
-        "lesson": _two_digits(lesson),
-        "question": question,
-        "score": float(number),
-        "student": student,
-        **details,
-    }
+    about = {"lesson": _two_digits(lesson), "question": question, "score": float(number)}
+    return _keep({**about, "student": student, **details})
+
+
+def _keep(entry: dict[str, Any]) -> Path | None:
+    """Add an entry to the record, with its time; where it was written, None if only remembered."""
+    entry = {"time": datetime.now(UTC).isoformat(timespec="seconds"), **entry}
     path = _progress_path()
     try:
         if path is None:
@@ -471,6 +480,76 @@ def reset_progress() -> Path | None:
     return aside
 
 
+# --- answers in a lesson ----
+
+
+def keep_answer(kind: str, name: str, said: Any, right: bool) -> Path | None:
+    """Keep an answer to a guess or a quick check in the learner's folder; nothing is graded.
+
+    Parameters
+    ----------
+    kind : {"guess", "check"}
+    name : str
+        The question's, such as "04/feet".
+    said : str, float or list
+    right : bool
+
+    Returns
+    -------
+    pathlib.Path or None
+        Where it was written, None if only remembered.
+    """
+    lesson, _, own = name.partition("/")
+    return _keep({"lesson": _two_digits(lesson), kind: own, "said": said, "right": right})
+
+
+def said(kind: str, name: str) -> Any:
+    """Return what was last answered to a guess or a quick check.
+
+    Parameters
+    ----------
+    kind : {"guess", "check"}
+    name : str
+
+    Returns
+    -------
+    str, float or list, or None if nothing was
+    """
+    lesson, _, own = name.partition("/")
+    return _answers(kind).get((_two_digits(lesson), own), (None, False))[0]
+
+
+def answered(kind: str, lesson: str | int | None = None) -> tuple[int, int]:
+    """Count the guesses or quick checks that were answered, and those that were answered right.
+
+    A check can be tried until it is right.
+
+    Parameters
+    ----------
+    kind : {"guess", "check"}
+    lesson : str or int, optional
+        Only this one's.
+
+    Returns
+    -------
+    tuple of int
+    """
+    number = None if lesson is None else _two_digits(lesson)
+    found = [right for (of, _), (_, right) in _answers(kind).items() if number in (None, of)]
+    return len(found), sum(found)
+
+
+def _answers(kind: str) -> dict[tuple[str, str], tuple[Any, bool]]:
+    """By lesson and name, the last answer of a kind, and whether it ever was right."""
+    found: dict[tuple[str, str], tuple[Any, bool]] = {}
+    for entry in _entries():
+        match entry:
+            case {"lesson": str(of), "said": said, "right": bool(right)} if kind in entry:
+                at = of, str(entry[kind])
+                found[at] = said, right or found.get(at, (None, False))[1]
+    return found
+
+
 def _progress_path() -> Path | None:
     try:
         here = Path.cwd()
@@ -504,12 +583,7 @@ class _Attempt:
 
 def _attempts(student: str | None = None) -> Iterator[_Attempt]:
     """Yield every attempt that can be read, by one student if named; pass over torn lines."""
-    path = _progress_path()
-    try:
-        lines = path.read_bytes().splitlines() if path else []
-    except OSError:
-        lines = []
-    for entry in (*map(_parse, lines), *_memory):
+    for entry in _entries():
         match entry:
             case {
                 "lesson": str(number),
@@ -519,6 +593,16 @@ def _attempts(student: str | None = None) -> Iterator[_Attempt]:
                 who = entry.get("student", "")
                 if not isinstance(score, bool) and 0 <= score <= 1 and student in (None, who):
                     yield _Attempt(number, question, float(score), str(who))
+
+
+def _entries() -> Iterator[Any]:
+    path = _progress_path()
+    try:
+        lines = path.read_bytes().splitlines() if path else []
+    except OSError:
+        lines = []
+    yield from map(_parse, lines)
+    yield from _memory
 
 
 def _parse(line: bytes) -> Any:

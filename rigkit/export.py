@@ -7,16 +7,17 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from rigkit import _check, gait, gltf, rotation, skin
-from rigkit._types import ArrayLike, Floats
+from rigkit._types import ArrayLike, Bools, Floats
 from rigkit.leg import LegRig
 from rigkit.mesh import Mesh
 from rigkit.puppets import Puppet
 from rigkit.skeleton import Skeleton
 
-__all__ = ["rig_asset", "walk_motion", "puppet_asset"]
+__all__ = ["rig_asset", "rig_motion", "walk_motion", "puppet_asset"]
 
 Motions = Mapping[str, tuple[ArrayLike, ArrayLike]]
 
+PUSHING = np.radians(20.0)  # our choice: from here on a heel rises so fast that it needs more keys
 _LEAST_KEYS = 8  # in a stride, as `gait.walk` asks for
 _SHIFTED = 1e-9  # metres: a joint that moves less in its parent only turns
 
@@ -101,11 +102,12 @@ def walk_motion(
     """Return a puppet's walk with planted feet as a motion of its rig, for `rig_asset`.
 
     It lasts two strides. A step, half a stride, has the whole number of keys nearest to `rate`
-    times its duration, at least 4: both feet come down on a key, and the last key is the first
-    one's pose again. At keys no foot slides. Between keys a file has every joint turn evenly, as
-    the joints of a leg whose foot stands do not: at 30 a second a point of the sole that stands is
-    up to 1.8 mm off its place, and the sole up to 3.1 mm below the floor, as it rolls over its toe;
-    at 60 up to 0.5 and 1.1 mm. These were measured on the four puppets at their free pace.
+    times its duration, at least 4, and one more between each two as a foot pushes off over its toe:
+    both feet come down on a key, and the last key is the first one's pose again. At keys no foot
+    slides. Between keys a file has every joint turn evenly, as the joints of a leg whose foot
+    stands do not: at 30 a second a point of the sole that stands is up to 0.5 mm off its place, and
+    the sole up to 1.0 mm below the floor; at 60 up to 0.2 and 0.3 mm. These were measured on the
+    four puppets at their free pace.
 
     Parameters
     ----------
@@ -114,14 +116,14 @@ def walk_motion(
     puppet : Puppet or str
         A name is one of `puppets.PUPPETS`.
     rate : float
-        About how many keys a second, from 1 to 240.
+        About how many keys a second there are at least, from 1 to 240.
     speed : float, optional
         m/s, as for `gait.walk`.
 
     Returns
     -------
     times : ndarray, shape (f,)
-        Seconds, evenly spaced.
+        Seconds.
     world : ndarray, shape (f, joints, 4, 4)
         The joints' world frames.
 
@@ -136,12 +138,45 @@ def walk_motion(
     >>> from rigkit.leg import LegRig
     >>> times, _ = export.walk_motion(LegRig.from_puppet("heron"), "heron")
     >>> len(times), round(len(times[1:]) / float(times[-1]), 1)
-    (69, 30.4)
+    (85, 36.9)
     """
     stride = gait.walk(puppet, speed, frames=_LEAST_KEYS, cycles=1)
     keys = 2 * round(_check_rate(rate) * float(stride.times[-1]) / 2)
-    walk = gait.plant(gait.walk(puppet, speed, frames=max(keys, _LEAST_KEYS)))
-    return walk.times, rig.pose(gait.control_values(walk, rig)).world
+    return rig_motion(rig, gait.plant(gait.walk(puppet, speed, frames=2 * max(keys, _LEAST_KEYS))))
+
+
+def rig_motion(rig: LegRig, walk: gait.Walk) -> tuple[Floats, Floats]:
+    """Return a walk as a motion of a rig, for `rig_asset`: a key on every second of its frames.
+
+    There is one more key between each two as a foot pushes off over its toe.
+
+    Parameters
+    ----------
+    rig : LegRig
+        Of the walk's puppet.
+    walk : Walk
+
+    Returns
+    -------
+    times : ndarray, shape (f,)
+        Seconds.
+    world : ndarray, shape (f, joints, 4, 4)
+        The joints' world frames.
+
+    Raises
+    ------
+    ValueError
+        If `rig` is no LegRig, or `walk` no Walk.
+    """
+    values = gait.control_values(walk, rig)
+    kept = (np.arange(len(walk.times)) % 2 == 0) | _pushing_off(walk)
+    return walk.times[kept], rig.pose(values).world[kept]
+
+
+def _pushing_off(walk: gait.Walk) -> Bools:
+    """Frames in which the heel of a foot that stands is high, and those beside them."""
+    pushing = (walk.stance & (walk.foot_pitch < -PUSHING)).any(axis=1)
+    return np.convolve(pushing, np.ones(3), "same") > 0
 
 
 def puppet_asset(

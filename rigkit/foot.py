@@ -15,10 +15,11 @@ from rigkit import _check, _format, puppets
 from rigkit._types import ArrayLike, Floats, Words
 from rigkit.puppets import Puppet
 
-__all__ = ["PIVOTS", "BALL_LIMIT", "Foot", "FootRoll", "of_puppet", "turns", "roll"]
+__all__ = ["PIVOTS", "BALL_LIMIT", "EASE", "Foot", "FootRoll", "of_puppet", "turns", "roll"]
 
 PIVOTS = ("heel", "ball", "toe")
 BALL_LIMIT = np.radians(40.0)  # common practice, no source
+EASE = np.radians(12.0)  # our choice: half as wide as ball and toe share a roll
 
 
 def __dir__() -> list[str]:
@@ -105,8 +106,8 @@ class FootRoll(_format.NotebookDisplay):
     toe_turn : ndarray, shape (...)
         Of the toes, about x [rad].
     pivot : ndarray of str, shape (...)
-        What the foot turns about at this roll. One of `PIVOTS`; at a roll of zero the foot is flat
-        and "ball" is next.
+        What the foot turns about at this roll, one of `PIVOTS`; of two that share it, the one that
+        takes more of the next degree. At a roll of zero the foot is flat and "ball" is next.
     """
 
     ankle: Floats
@@ -160,15 +161,19 @@ def of_puppet(puppet: Puppet | str) -> Foot:
     )
 
 
-def turns(angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> tuple[Floats, Floats, Floats]:
+def turns(
+    angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT, ease: ArrayLike = EASE
+) -> tuple[Floats, Floats, Floats]:
     """Return how far each of `PIVOTS` turns in a roll.
 
     The heel takes what is below zero, the ball what lies between zero and its limit, the toe the
-    rest: one value leads all three, so that no two get in each other's way. Our own choice.
+    rest: one value leads all three, so that no two get in each other's way. From `ease` below the
+    ball's limit to `ease` above it both turn, the toe's share of each further degree rising from 0
+    to 1 by 3x² − 2x³: so the ankle's speed has no corner. Our own choice.
 
     Parameters
     ----------
-    angle, ball_limit : array_like, shape (...)
+    angle, ball_limit, ease : array_like, shape (...)
         As for `roll`.
 
     Returns
@@ -184,23 +189,25 @@ def turns(angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> tuple[Floats,
     Examples
     --------
     >>> from rigkit import foot
-    >>> heel, ball, toe = foot.turns([-0.2, 0.3, 0.8], ball_limit=0.7)
+    >>> heel, ball, toe = foot.turns([-0.2, 0.3, 1.0], ball_limit=0.7)
     >>> (heel + 0).tolist(), ball.tolist(), toe.round(9).tolist()
-    ([-0.2, 0.0, 0.0], [0.0, 0.3, 0.7], [0.0, 0.0, 0.1])
+    ([-0.2, 0.0, 0.0], [0.0, 0.3, 0.7], [0.0, 0.0, 0.3])
     """
-    angle, ball_limit = _checked(angle, ball_limit)
-    _check.batch(angle=angle.shape, ball_limit=ball_limit.shape)
-    heel, ball, toe = np.broadcast_arrays(*_turns(angle, ball_limit))
+    angle, ball_limit, ease = _checked(angle, ball_limit, ease)
+    _check.batch(angle=angle.shape, ball_limit=ball_limit.shape, ease=ease.shape)
+    heel, ball, toe = np.broadcast_arrays(*_turns(angle, ball_limit, ease))
     return heel, ball, toe
 
 
-def roll(foot: Foot, angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> FootRoll:
+def roll(
+    foot: Foot, angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT, ease: ArrayLike = EASE
+) -> FootRoll:
     """Return the foot rolled by an angle: nothing slips and nothing goes below the floor.
 
     The ankle is carried along. Below zero the whole foot turns about the heel. From zero to
     `ball_limit` the heel rises about the ball while the toes stay flat. Beyond it the ball rises
-    too, about the toe's tip, and the bend at the ball stays `ball_limit`. Each is a planar rotation
-    about its pivot.
+    too, about the toe's tip, and the bend at the ball stays `ball_limit`. The one gives way to the
+    other smoothly, as `turns` says. Each is a planar rotation about its pivot.
 
     Parameters
     ----------
@@ -209,6 +216,8 @@ def roll(foot: Foot, angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> Fo
         Radians, from −π/2 to π/2.
     ball_limit : array_like, shape (...)
         Radians, from 0 to π/2.
+    ease : array_like, shape (...)
+        Radians, from 0; it never reaches below a roll of zero. With 0 the toe takes over at once.
 
     Returns
     -------
@@ -227,14 +236,22 @@ def roll(foot: Foot, angle: ArrayLike, ball_limit: ArrayLike = BALL_LIMIT) -> Fo
     >>> str(raised.pivot), (100 * raised.heel).round(1).tolist()
     ('ball', [-3.9, 9.6])
     """
-    angle, ball_limit = _checked(angle, ball_limit)
-    _check.batch(foot=foot.ankle.shape[:-1], angle=angle.shape, ball_limit=ball_limit.shape)
+    angle, ball_limit, ease = _checked(angle, ball_limit, ease)
+    _check.batch(
+        foot=foot.ankle.shape[:-1],
+        angle=angle.shape,
+        ball_limit=ball_limit.shape,
+        ease=ease.shape,
+    )
     pivot = np.where(angle < 0, "heel", np.where(angle > ball_limit, "toe", "ball"))
-    return FootRoll(*_roll(foot, angle, ball_limit), pivot)
+    return FootRoll(*_roll(foot, angle, ball_limit, ease), pivot)
 
 
-def _checked(angle: ArrayLike, ball_limit: ArrayLike) -> tuple[Floats, Floats]:
+def _checked(
+    angle: ArrayLike, ball_limit: ArrayLike, ease: ArrayLike
+) -> tuple[Floats, Floats, Floats]:
     angle, ball_limit = _check.numbers("angle", angle), _check.numbers("ball_limit", ball_limit)
+    ease = _check.numbers("ease", ease)
     _check.every(
         "angle",
         angle,
@@ -249,23 +266,39 @@ def _checked(angle: ArrayLike, ball_limit: ArrayLike) -> tuple[Floats, Floats]:
         "between 0 and π/2 radians",
         "40 degrees, `BALL_LIMIT`, is usual.",
     )
-    return angle, ball_limit
+    _check.every("ease", ease, ease >= 0, "zero or above, radians", "0 gives way at once.")
+    return angle, ball_limit, ease
 
 
 def _roll(
-    foot: Foot, angle: Floats, ball_limit: Floats | float
+    foot: Foot, angle: Floats, ball_limit: Floats | float, ease: Floats | float = EASE
 ) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
     """`roll` without its checks and without the pivot's name."""
-    on_heel, _, on_toe = _turns(angle, ball_limit)
+    return _hung(foot, *_turns(angle, ball_limit, ease))
+
+
+def _hung(
+    foot: Foot, on_heel: Floats, on_ball: Floats, on_toe: Floats
+) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
+    """The foot turned about its pivots: the heel carries the toe, the toe the ball."""
     toe_turn = on_heel + on_toe
+    foot_turn = toe_turn + on_ball
     toe = foot.heel + _turned(foot.toe - foot.heel, on_heel)
     ball = toe + _turned(foot.ball - foot.toe, toe_turn)
-    heel, ankle = (ball + _turned(point - foot.ball, angle) for point in (foot.heel, foot.ankle))
-    return ankle, heel, ball, toe, angle + np.zeros_like(toe_turn), toe_turn
+    heel, ankle = (
+        ball + _turned(point - foot.ball, foot_turn) for point in (foot.heel, foot.ankle)
+    )
+    return ankle, heel, ball, toe, foot_turn, toe_turn
 
 
-def _turns(angle: Floats, ball_limit: Floats | float) -> tuple[Floats, Floats, Floats]:
-    on_heel, on_toe = np.minimum(angle, 0.0), np.maximum(angle - ball_limit, 0.0)
+def _turns(
+    angle: Floats, ball_limit: Floats | float, ease: Floats | float
+) -> tuple[Floats, Floats, Floats]:
+    on_heel, past = np.minimum(angle, 0.0), angle - ball_limit
+    wide = np.minimum(ease, ball_limit)  # never wider than the ball's own part
+    share = np.clip((past + wide) / np.maximum(2 * wide, 1e-12), 0.0, 1.0)
+    # The integral of 3x² − 2x³, the toe's share of each further degree.
+    on_toe = np.where(past < wide, 2 * wide * (share**3 - share**4 / 2), past.clip(min=0.0))
     return on_heel, angle - on_heel - on_toe, on_toe
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from rigkit import _check, rotation
-from rigkit._types import ArrayLike, Floats
+from rigkit._types import ArrayLike, Floats, Words
 
 __all__ = [
     "frame",
@@ -17,10 +17,15 @@ __all__ = [
     "relative",
     "apply",
     "rotate_vectors",
+    "axis_toward",
     "mirror_points",
     "mirror_frames",
     "check_frames",
 ]
+
+
+_LAST_ROW = np.array([0.0, 0.0, 0.0, 1.0])
+_FLIPS = (*rotation.AXES, "xyz")  # an odd number of axes, so that the frame is right-handed
 
 
 def __dir__() -> list[str]:
@@ -173,6 +178,50 @@ def rotate_vectors(frames: ArrayLike, directions: ArrayLike) -> Floats:
     return (frames[..., :3, :3] @ directions[..., None])[..., 0]
 
 
+def axis_toward(frames: ArrayLike, points: ArrayLike) -> tuple[Words, Floats]:
+    """Return which axis of each frame points at a point, and by what angle it misses it.
+
+    Asked of a joint and its child, it tells which axis runs along the bone.
+
+    Parameters
+    ----------
+    frames : array_like, shape (..., 4, 4)
+    points : array_like, shape (..., 3)
+        In the same parent as the frames.
+
+    Returns
+    -------
+    axis : ndarray of str, shape (...)
+        The nearest of x, -x, y, -y, z and -z.
+    off : ndarray, shape (...)
+        Radians, from 0 to 0.96; between axis and point.
+
+    Raises
+    ------
+    ValueError
+        If a frame is not rigid, a point is its frame's origin, or the batch shapes do not
+        broadcast.
+
+    Examples
+    --------
+    >>> from rigkit import frames
+    >>> axis, off = frames.axis_toward(frames.frame(origin=[0, 0.5, 0]), [0, 0.1, 0])
+    >>> str(axis), float(off)
+    ('-y', 0.0)
+    """
+    frames, points = check_frames("frames", frames), _check.numbers("points", points, 3)
+    _check.batch(frames=frames.shape[:-2], points=points.shape[:-1])
+    away = _check.directions(
+        "points", points - frames[..., :3, 3], "A child in its joint's place has no direction."
+    )
+    local = (np.swapaxes(frames[..., :3, :3], -1, -2) @ away[..., None])[..., 0]
+    nearest = np.argmax(np.abs(local), axis=-1)
+    along = np.take_along_axis(local, nearest[..., None], axis=-1)[..., 0]
+    signed = np.array([["x", "y", "z"], ["-x", "-y", "-z"]])
+    across = np.sqrt(np.maximum(0.0, np.sum(local**2, axis=-1) - along**2))
+    return signed[(along < 0).astype(int), nearest], np.arctan2(across, np.abs(along))
+
+
 def mirror_points(
     points: ArrayLike, normal: ArrayLike = (1.0, 0.0, 0.0), through: ArrayLike = (0.0, 0.0, 0.0)
 ) -> Floats:
@@ -218,15 +267,16 @@ def mirror_frames(
 ) -> Floats:
     """Frames on the other side of a plane, kept right-handed.
 
-    A reflected frame is left-handed; negating one of its axes, the one named by `flip`, makes it a
-    frame again. Which axis is a choice with consequences: the same angle about the flipped axis
-    gives the mirrored motion, about the other two it gives the opposite of it.
+    A reflected frame is left-handed; negating one of its axes, or all three, makes it a frame
+    again. Which is a choice with consequences: the same angle about a flipped axis gives the
+    mirrored motion, about another the opposite of it. Of a shift along the axes it is the other way
+    round.
 
     Parameters
     ----------
     frames : array_like, shape (..., 4, 4)
-    flip : {"x", "y", "z"}
-        The frame's own axis that is negated after the reflection.
+    flip : {"x", "y", "z", "xyz"}
+        The frame's own axes that are negated after the reflection.
     normal, through : array_like, shape (..., 3)
         The plane; the default is the midplane, x = 0.
 
@@ -237,7 +287,7 @@ def mirror_frames(
     Raises
     ------
     ValueError
-        If a frame is not rigid, `flip` is no axis, or the batch shapes do not broadcast.
+        If a frame is not rigid, `flip` is none of these, or the batch shapes do not broadcast.
 
     Examples
     --------
@@ -247,7 +297,7 @@ def mirror_frames(
     [1.0, 0.0, 0.0, -0.1]
     """
     frames = check_frames("frames", frames)
-    flipped = rotation.AXES[_check.choice("flip", flip, rotation.AXES)]
+    flipped = [rotation.AXES[axis] for axis in _check.choice("flip", flip, _FLIPS)]
     normal = _check.directions("normal", normal)
     through = _check.numbers("through", through, 3)
     _check.batch(frames=frames.shape[:-2], normal=normal.shape[:-1], through=through.shape[:-1])
@@ -277,12 +327,12 @@ def check_frames(name: str, frames: ArrayLike) -> Floats:
         If a turn is not a rotation, or the last row is not 0 0 0 1.
     """
     frames = _check.numbers(name, frames, 4, 4)
-    rotation.check_matrix(name, frames[..., :3, :3])
-    last = frames[..., 3, :].reshape(-1, 4)
-    off = np.abs(last - [0, 0, 0, 1]).max(axis=-1)
-    if not (off < 1e-9).all():
+    rotation._must_turn(name, frames[..., :3, :3])
+    off = np.abs(frames[..., 3, :] - _LAST_ROW)
+    if not off.max() < 1e-9:
+        worst = frames[..., 3, :].reshape(-1, 4)[np.argmax(off) // 4].tolist()
         raise ValueError(
-            f"`{name}` must have the last row 0 0 0 1; got {last[np.argmax(off)].tolist()}. "
+            f"`{name}` must have the last row 0 0 0 1; got {worst}. "
             "Origins belong in the last column; transpose if yours are rows."
         )
     return frames

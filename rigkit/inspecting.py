@@ -11,6 +11,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from rigkit import _files, course, gltf, inspection
 from rigkit.inspection import fix, leave_out, view
 from rigkit.inspection.compare import Comparison, compare
@@ -19,6 +21,8 @@ from rigkit.inspection.report import Report
 from rigkit.inspection.rule import SEVERITIES, limits
 from rigkit.inspection.text import of_rows
 from rigkit.page import plain
+from rigkit.view import View
+from rigkit.view import view as view_of
 
 DONE, FOUND, REFUSED = 0, 1, 2
 KINDS = (".glb", ".gltf", ".vrm", ".bvh")  # files that a folder is searched for
@@ -149,7 +153,7 @@ def _one(path: Path, work: _Work) -> int:
     report, against = _with_comparison(path, work)
     work.count(report)
     if arguments.html:
-        course.write_whole(arguments.html, report.html(against).encode())
+        course.write_whole(arguments.html, report.html(against, _scene(report)).encode())
     if arguments.json:
         data = report.data() | ({"against": against.data()} if against else {})
         _print_json(data)
@@ -179,6 +183,14 @@ def _renamed(mapping: dict[str, str], report: Report, out: Path) -> dict[str, st
     nodes = gltf.read(out).nodes
     names = {old: node.name or old for old, node in zip(report.names, nodes, strict=False)}
     return {part: names.get(name, name) for part, name in mapping.items()}
+
+
+def _scene(report: Report) -> View | None:
+    """The rig to turn and to play in the page of its report; None for one too odd to be drawn."""
+    try:
+        return view_of(report)
+    except (ValueError, np.linalg.LinAlgError):
+        return None
 
 
 # Many files.
@@ -250,7 +262,7 @@ def _row(path: Path, name: str, page: str, work: _Work) -> Row:
     report = replace(report, file=name)
     work.count(report)
     if page:
-        course.write_whole(work.arguments.html / page, report.html().encode())
+        course.write_whole(work.arguments.html / page, report.html(scene=_scene(report)).encode())
     groups, legs = report.groups(FINDING), report.legs
     first = groups[0].worst if groups else None
     return Row(

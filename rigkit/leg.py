@@ -25,7 +25,8 @@ from rigkit.skeleton import SIDE_TAGS, Skeleton
 
 __all__ = ["FOOT_CHANNELS", "CARRIED_THIGH", "LegPose", "LegAngles", "LegRig"]
 
-FOOT_CHANNELS = ("roll", "toe")
+# A foot's own turns: one number for all its pivots, one for each pivot, the bend of the toes.
+FOOT_CHANNELS = ("roll", "heel", "ball", "tip", "toe")
 CARRIED_THIGH = np.radians(60.0)  # how far forward the heron's thigh is carried; invented
 _STRAIGHT_DEG = 1e-9  # below this a bend is rounding, and the hinge axis is square to forward
 
@@ -199,8 +200,9 @@ class LegRig(_format.NotebookDisplay):
 
     - `pelvis`;
     - for an inverse leg `L_foot` (outline on the floor, pivot at the leg's end), which has also
-      `roll` (by `foot.roll`, within ±90°) and `toe` (a bend at the ball, toes down positive), and
-      `L_knee`, the pole, which follows the pelvis;
+      `roll` (by `foot.roll`, within ±90°), `heel`, `ball` and `tip` (turns about heel, ball and
+      the toe's tip, added to what the roll gives each; heel up positive) and `toe` (a bend at the
+      ball, toes down positive); and `L_knee`, the pole, which follows the pelvis;
     - for a forward leg `L_hip_turn` and so on for each joint down to `L_ball_turn`. Of the bend
       joint only turn_x is free, and not past straight. The heron's `L_hip_turn` counts in an
       inverse leg too.
@@ -425,9 +427,9 @@ class LegRig(_format.NotebookDisplay):
         """Return the values of every control with which this very pose comes out, by either chain.
 
         So a leg changes its chain without a jump: take the values from the pose before, and go on
-        with the other chain. A foot's roll is given as the turn and shift it comes to. A leg nearer
-        to straight than about a tenth of a thousandth of a degree, or folded up, comes out to some
-        1e-8 m only: there an angle is ill-conditioned.
+        with the other chain. What a foot's own turns do is given as the turn and shift they come
+        to. A leg nearer to straight than about a tenth of a thousandth of a degree, or folded up,
+        comes out to some 1e-8 m only: there an angle is ill-conditioned.
 
         Parameters
         ----------
@@ -462,9 +464,8 @@ class LegRig(_format.NotebookDisplay):
             values[control.name] = ct.values_at(control, worlds[control.name], base)
         for tag in SIDE_TAGS:
             values[tag + "foot"] |= {
-                "roll": np.zeros(world.shape[:-3]),
-                "toe": values[tag + "ball_turn"]["turn_x"],
-            }
+                channel: np.zeros(world.shape[:-3]) for channel in FOOT_CHANNELS
+            } | {"toe": values[tag + "ball_turn"]["turn_x"]}
         return values
 
     def angles(self, pose: LegPose) -> LegAngles:
@@ -650,14 +651,14 @@ class LegRig(_format.NotebookDisplay):
     def _control_frames(
         self, values: ControlValues, extra: _FootValues, inverse: Bools
     ) -> tuple[dict[str, Floats], Floats]:
-        """World frames of the controls in use, and the feet's own channels, shape (..., 2, 2)."""
+        """World frames of the controls in use, and the feet's own channels, shape (..., 2, 5)."""
         numbers = ct._values(self.controls, values)
         shape = _check.batch(
             values=numbers.shape[:-2],
             inverse=inverse.shape[:-1],
             **{f"{SIDE_TAGS[s]}foot {FOOT_CHANNELS[c]}": v.shape for (s, c), v in extra.items()},
         )
-        feet = np.zeros((*shape, 2, 2))
+        feet = np.zeros((*shape, 2, len(FOOT_CHANNELS)))
         for (side, channel), value in extra.items():
             feet[..., side, channel] = value
         ways = [(side, way) for side, way in self._used if (inverse[..., side] == way).any()]
@@ -684,7 +685,9 @@ class LegRig(_format.NotebookDisplay):
             above = legs[..., 0, :, :] = _stacked(worlds, sides, ["hip_turn"])[..., 0, :, :]
         start = _moved(above, self._start[sides])
         foot = self._feet[sides.start, sides.stop]
-        ankle, _, _, _, foot_turn, toe_turn = ft._roll(foot, extra[..., 0], ft.BALL_LIMIT)
+        rolls, *turns, toes = np.moveaxis(extra, -1, 0)
+        shares = ft._turns(rolls, ft.BALL_LIMIT, ft.EASE)
+        ankle, _, _, _, foot_turn, toe_turn = ft._hung(foot, *map(np.add, shares, turns))
         goal = _moved(feet, np.stack([ankle[..., 0] * 0.0, ankle[..., 1], ankle[..., 0]], axis=-1))
         hint = (pelvis[..., :3, :3] @ self._ahead[sides, :, None])[..., 0]
         solved = two_bone.solve(
@@ -698,7 +701,7 @@ class LegRig(_format.NotebookDisplay):
         end, ball, toe = (legs[..., i, :, :] for i in (end, end + 1, end + 2))
         end[..., :3, :3] = feet[..., :3, :3] @ _about_x(foot_turn)
         end[..., :3, 3] = solved.ankle
-        ball[..., :3, :3] = feet[..., :3, :3] @ _about_x(toe_turn + extra[..., 1])
+        ball[..., :3, :3] = feet[..., :3, :3] @ _about_x(toe_turn + toes)
         ball[..., :3, 3] = _moved(end, sole[:, 2] - sole[:, 0])
         toe[..., :3, :3] = ball[..., :3, :3]
         toe[..., :3, 3] = _moved(ball, self._tip[sides, :3, 3])

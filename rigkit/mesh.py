@@ -6,7 +6,9 @@ takes vertices and triangles apart, the vertices may be batched: one mesh in man
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -16,7 +18,9 @@ from rigkit.frames import mirror_points
 from rigkit.puppets import Puppet
 
 __all__ = ["Mesh", "tube", "puppet_chain", "puppet_mesh", "inner_bones", "volume", "volume_ratio"]
-__all__ += ["slice_area", "section_ratio", "carried_section", "stretch", "open_edges"]
+__all__ += ["slice_area", "Section", "section", "section_ratio", "carried_section", "stretch"]
+__all__ += ["open_edges", "neighbours", "mirror_index"]
+__all__ += ["pelvis_landmarks"]
 
 # The puppet's shape, made up by eye. Lengths are in half hip widths unless a comment says
 # otherwise. Along a bone: share of the way (for the thigh: from the crotch to the knee); then how
@@ -62,6 +66,11 @@ PARTING_DROP, CROTCH_DROP = 0.45, 1.10
 # On the thigh's rings, what continues the midline's front and back is turned toward the other leg,
 # in radians, so that the skin goes straight down where the legs part.
 INWARD = (0.6, 0.35, 0.1)
+# Where the pelvis's landmarks lie on a skin: how far aside, as a share of the hips' breadth, and
+# how high, as one of the way from crotch to waist. Chosen by eye, no source; the ASISs are a little
+# less far apart than the iliac crests, 0.77 to 0.80 of the hips' breadth (bicristal breadth by hip
+# breadth, standing; ANSUR II).
+LANDMARKS = {"asis": (0.73 / 2, 0.75), "psis": (0.28 / 2, 0.75), "pubis": (0.0, 0.33)}
 WINGS = 1.1  # above the hips: how far the pelvis' inner bones reach
 GIRTH = 4.0  # usual way around a leg: shares the detail between rings and columns
 # Triangles; the edges that lead down and those that lead up through a plane; at what share.
@@ -251,6 +260,69 @@ def puppet_mesh(puppet: Puppet | str, vertices: int = 5000, chain: ArrayLike | N
     return _with_mirror_image(*_left_half(puppet, chain, columns, above, below))
 
 
+def pelvis_landmarks(surface: Mesh) -> dict[str, Floats]:
+    """Return the points of a skin where its pelvis's landmarks are taken to lie.
+
+    What is asked is the skin alone, a figure from the waist down that stands upright and faces +Z:
+    its breadth at the hips, its crotch, its waist. No joint is. So rules that find the hips from
+    landmarks, `body.hip_centres`, tell something of a puppet's hips, which they would not if the
+    landmarks had been put where the rules want them. The shares of breadth and height, `LANDMARKS`,
+    are chosen by eye, where such bones show on a person; no source.
+
+    Parameters
+    ----------
+    surface : Mesh
+        Such as `puppet_mesh` gives, its midplane x = 0.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (3,)
+        "left_asis", "right_asis", "pubis" on the front, "left_psis", "right_psis" on the back;
+        metres. ASIS and PSIS: see `body.pelvis`.
+
+    Raises
+    ------
+    ValueError
+        If `surface` has no vertex in the midplane, or a landmark would lie beside it.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> points = mesh.pelvis_landmarks(mesh.puppet_mesh("Tamsin"))
+    >>> points["left_asis"].round(3).tolist()
+    [0.118, 0.98, 0.041]
+    """
+    x, y, _ = surface.vertices.T
+    middle = y[np.abs(x) < 1e-9]
+    if not len(middle):
+        raise ValueError("`surface` must have vertices in the midplane, x = 0; got none.")
+    crotch, waist = float(middle.min()), float(y.max())
+    breadth = float(np.ptp(x[y > crotch]))
+    points = {}
+    for name, (aside, up) in LANDMARKS.items():
+        height = crotch + up * (waist - crotch)
+        for tag, side in (("left_", 1), ("right_", -1)) if aside else (("", 1),):
+            points[tag + name] = _on_skin(surface, side * aside * breadth, height, name != "psis")
+    return points
+
+
+def _on_skin(surface: Mesh, x: float, y: float, front: bool) -> Floats:
+    """The foremost or hindmost point of a skin at a place seen from the front."""
+    a, b, c = np.moveaxis(surface.vertices[surface.triangles], 1, 0)
+    ab, ac, at = (b - a)[:, :2], (c - a)[:, :2], np.array([x, y]) - a[:, :2]
+    area = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
+    area = np.where(np.abs(area) > 1e-18, area, np.inf)  # seen edge on
+    toward_b = (at[:, 0] * ac[:, 1] - at[:, 1] * ac[:, 0]) / area
+    toward_c = (ab[:, 0] * at[:, 1] - ab[:, 1] * at[:, 0]) / area
+    edge = 1e-9
+    there = (toward_b >= -edge) & (toward_c >= -edge) & (toward_b + toward_c <= 1 + edge)
+    there &= np.isfinite(area)
+    if not there.any():
+        raise ValueError(f"`surface` must be seen from the front at ({x:.3f}, {y:.3f}); it is not.")
+    depth = (a[:, 2] + toward_b * (b - a)[:, 2] + toward_c * (c - a)[:, 2])[there]
+    return np.array([x, y, depth.max() if front else depth.min()])
+
+
 def inner_bones(
     puppet: Puppet | str, chain: ArrayLike | None = None
 ) -> tuple[Floats, Floats, Floats]:
@@ -396,8 +468,86 @@ def slice_area(
     point, normal = _check.numbers("point", point, 3), _check.directions("normal", normal)
     _check.batch(vertices=vertices.shape[:-2], point=point.shape[:-1], normal=normal.shape[:-1])
     vertices = vertices - point[..., None, :]
-    first, last = _outline(vertices, *_cut(vertices, triangles, normal))
+    first, last = _outline(vertices, *_closed_cut(vertices, triangles, normal))
     return np.sum(np.cross(first, last) * normal[..., None, :], axis=(-2, -1)) / 2
+
+
+@dataclass(frozen=True, eq=False)
+class Section(_format.NotebookDisplay):
+    """The outline in which a plane cuts a limb.
+
+    Attributes
+    ----------
+    outline : ndarray, shape (k, 3)
+        Its corners in order, anticlockwise seen from where the plane's normal points [m].
+    middle : ndarray, shape (3,)
+        The centroid of the area within; of an open outline, closed by a straight line [m].
+    radius : float
+        The outline's mean distance from the middle [m].
+    closed : bool
+        True if the last corner joins the first.
+    """
+
+    outline: Floats
+    middle: Floats
+    radius: float
+    closed: bool
+
+    def __repr__(self) -> str:
+        return _format.line(
+            self,
+            _format.count(len(self.outline), "corner"),
+            "closed" if self.closed else "open",
+            f"middle {_format.point(self.middle)}",
+            f"radius {_format.length(self.radius)}",
+        )
+
+
+def section(
+    vertices: ArrayLike, triangles: ArrayLike, point: ArrayLike, normal: ArrayLike
+) -> Section:
+    """Return the outline in which a plane cuts a mesh, the one nearest to a point, and its middle.
+
+    A plane across both legs cuts two outlines: that of the leg the point lies in counts. A joint
+    stands in the middle of its limb where the point is the middle.
+
+    Parameters
+    ----------
+    vertices : array_like, shape (v, 3)
+        One pose: in another the plane cuts other triangles.
+    triangles : array_like of int, shape (t, 3)
+        The mesh, or a part of it. One that is not closed may give an open outline.
+    point, normal : array_like, shape (3,)
+        A point of the plane and a direction square to it.
+
+    Returns
+    -------
+    Section
+
+    Raises
+    ------
+    ValueError
+        If the plane misses the mesh.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> skin = mesh.puppet_mesh("Tamsin")
+    >>> knee = mesh.puppet_chain("Tamsin")[1]
+    >>> mesh.section(skin.vertices, skin.triangles, knee, (0, 1, 0))
+    Section: 52 corners, closed, middle (0.085, 0.484, 0.003) m, radius 0.051 m
+    """
+    vertices = _check.numbers("vertices", vertices, "v", 3)
+    if vertices.ndim != 2:
+        raise ValueError(f"`vertices` must be one pose, shape (v, 3); got shape {vertices.shape}.")
+    point, normal = _check_plane(point, normal)
+    cut = _cut(vertices - point, triangles, normal)
+    if not len(cut[0]):
+        raise _missed(point, normal)
+    corners, links = _crossed_edges(vertices, cut)
+    nearest = int(np.linalg.norm(corners - point, axis=-1).argmin())
+    order, closed = _walk(links, nearest)
+    return _section(corners[order], normal, closed)
 
 
 def section_ratio(
@@ -542,6 +692,123 @@ def open_edges(triangles: ArrayLike) -> Ints:
     return np.stack([loose // size, loose % size], axis=-1)
 
 
+def neighbours(triangles: ArrayLike, vertices: int | None = None) -> tuple[Ints, Ints]:
+    """Return each vertex's neighbours: those at the other ends of its edges.
+
+    As the two arrays of a sparse matrix by rows (CSR; scipy's `csr_array` calls them so): the
+    neighbours of vertex i are `indices[indptr[i] : indptr[i + 1]]`, in ascending order.
+
+    Parameters
+    ----------
+    triangles : array_like of int, shape (t, 3)
+    vertices : int, optional
+        Their number, where the last ones are in no triangle; left out, as many as triangles use.
+
+    Returns
+    -------
+    indptr : ndarray of int, shape (v + 1,)
+    indices : ndarray of int, shape (n,)
+
+    Raises
+    ------
+    ValueError
+        If `triangles` are not vertex numbers from 0, below `vertices`.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> indptr, indices = mesh.neighbours([(0, 1, 2), (0, 2, 3)])
+    >>> indices[indptr[1] : indptr[2]].tolist(), indices[indptr[2] : indptr[3]].tolist()
+    ([0, 2], [0, 1, 3])
+    """
+    count = None if vertices is None else _check.count("vertices", vertices)
+    triangles = _check_triangles(triangles, count)
+    size = int(triangles.max()) + 1 if count is None else count
+    edges = np.stack([triangles, np.roll(triangles, -1, axis=1)]).reshape(2, -1)
+    edges = edges[:, edges[0] != edges[1]]  # a triangle may have come down to an edge
+    codes = np.unique(np.concatenate([edges, edges[::-1]], axis=1).T @ [size, 1])
+    indptr = np.searchsorted(codes, size * np.arange(size + 1))
+    return indptr, codes % size
+
+
+def mirror_index(vertices: ArrayLike, tolerance: float = 1e-5, whole: bool = True) -> Ints:
+    """Return each vertex's partner: the vertex at its mirror image across the plane x = 0.
+
+    Partners are each other's, and a vertex in the plane is its own, so `index[index]` counts
+    0, 1, 2 …; what belongs to vertices is mirrored by it, such as weights.
+
+    Parameters
+    ----------
+    vertices : array_like, shape (v, 3)
+        Of one pose.
+    tolerance : float
+        How far along each axis a partner may be from the mirror image [m]; at most half as far as
+        vertices are apart.
+    whole : bool
+        True to refuse a mesh where a vertex has no partner; False to answer −1 for that vertex.
+
+    Returns
+    -------
+    ndarray of int, shape (v,)
+
+    Raises
+    ------
+    ValueError
+        If a vertex has no partner, or shares one with another.
+
+    Examples
+    --------
+    >>> from rigkit import mesh
+    >>> mesh.mirror_index([(0.1, 0, 0), (0, 1, 0), (-0.1, 0, 0)]).tolist()
+    [2, 1, 0]
+    """
+    vertices = _check.numbers("vertices", vertices, "v", 3)
+    if vertices.ndim != 2:
+        raise ValueError(f"`vertices` must be one pose, shape (v, 3); got shape {vertices.shape}.")
+    tolerance = _check.one_positive("tolerance", tolerance)
+    partner = _mirrored(vertices, tolerance)
+    if not whole:
+        return partner
+    need = f"`vertices` must be mirror images across x = 0 within {1000 * tolerance:g} mm"
+    alone, own = np.flatnonzero(partner < 0), np.arange(len(vertices))
+    if len(alone):
+        place = ", ".join(f"{number:.4f}" for number in vertices[alone[0]])
+        raise ValueError(
+            f"{need}; got {len(alone)} of {len(vertices)} without a partner, the first at index"
+            f" {alone[0]}, ({place}). Move them, or give a wider `tolerance`."
+        )
+    shared = np.flatnonzero(partner[partner] != own)
+    if len(shared):
+        raise ValueError(
+            f"{need}, one partner each; got {len(shared)} of {len(vertices)} that share one, the"
+            f" first at index {shared[0]}. Join vertices in one place, or give a smaller"
+            " `tolerance`."
+        )
+    return partner
+
+
+def _mirrored(points: Floats, tolerance: float) -> Ints:
+    """The point at each one's mirrored place, −1 where there is none."""
+    image = mirror_points(points)
+    partner = np.full(len(points), -1)
+    for size in (0.02 * tolerance, tolerance):  # the very place comes before one beside it
+        # In one of eight grids two points that are nearer than half a cell share a cell.
+        for shift in product((0.0, 0.5), repeat=3):
+            here, there = (_cells(each, 2 * size, shift) for each in (points, image))
+            order = here.argsort(kind="stable")
+            place = order[np.searchsorted(here, there, sorter=order).clip(0, len(here) - 1)]
+            near = (np.abs(points[place] - image) <= size).all(axis=-1)
+            partner = np.where((partner < 0) & near, place, partner)
+    return partner
+
+
+def _cells(points: Floats, size: float, shift: tuple[float, ...]) -> Ints:
+    """One number for the cell of a grid that each point lies in."""
+    x, y, z = np.floor(points / size + shift).astype(np.int64).T
+    cells: Ints = (x * 73856093) ^ (y * 19349663) ^ (z * 83492791)
+    return cells
+
+
 def _check_two_poses(rest: ArrayLike, posed: ArrayLike) -> tuple[Floats, Floats]:
     rest, posed = _check.numbers("rest", rest, "v", 3), _check.numbers("posed", posed, "v", 3)
     if rest.ndim != 2 or posed.shape[-2] != len(rest):
@@ -557,18 +824,27 @@ def _carried_cut(
 ) -> tuple[Floats, Floats, _Cut]:
     """Both poses, checked, and the cut of a plane through the first."""
     rest, posed = _check_two_poses(rest, posed)
+    point, normal = _check_plane(point, normal)
+    cut = _closed_cut(rest - point, triangles, normal)
+    if not len(cut[0]):
+        raise _missed(point, normal)
+    return rest, posed, cut
+
+
+def _check_plane(point: ArrayLike, normal: ArrayLike) -> tuple[Floats, Floats]:
     point, normal = _check.numbers("point", point, 3), _check.directions("normal", normal)
     if point.ndim != 1 or normal.ndim != 1:
         raise ValueError(
             f"`point` and `normal` must be one plane; got shapes {point.shape} and {normal.shape}."
         )
-    cut = _cut(rest - point, triangles, normal)
-    if not len(cut[0]):
-        raise ValueError(
-            f"`point` and `normal` must be a plane that cuts the mesh; got {point.tolist()} "
-            f"and {normal.tolist()}."
-        )
-    return rest, posed, cut
+    return point, normal
+
+
+def _missed(point: Floats, normal: Floats) -> ValueError:
+    return ValueError(
+        f"`point` and `normal` must be a plane that cuts the mesh; got {point.tolist()} "
+        f"and {normal.tolist()}."
+    )
 
 
 def _cut(vertices: Floats, triangles: ArrayLike, normal: Floats) -> _Cut:
@@ -581,7 +857,12 @@ def _cut(vertices: Floats, triangles: ArrayLike, normal: Floats) -> _Cut:
     start = height[..., corners]
     end = np.roll(start, -1, axis=-1)
     down, up = (start >= 0) & (end < 0), (start < 0) & (end >= 0)
-    cut = corners, down, up, start / np.where(down | up, start - end, 1.0)
+    return corners, down, up, start / np.where(down | up, start - end, 1.0)
+
+
+def _closed_cut(vertices: Floats, triangles: ArrayLike, normal: Floats) -> _Cut:
+    """The same of triangles that must be closed where they are cut."""
+    cut = _cut(vertices, triangles, normal)
     first, last = _outline(vertices, *cut)
     gap = np.linalg.norm(np.sum(last - first, axis=-2), axis=-1)
     if not (gap <= 1e-9 * (1 + np.abs(vertices).max())).all():
@@ -605,6 +886,47 @@ def _outline_area(vertices: Floats, cut: _Cut) -> Floats:
     """The area of an outline that need not be flat any more: half the length of Σ p × q."""
     first, last = _outline(vertices - vertices[..., cut[0][0, :1], :], *cut)
     return np.linalg.norm(np.sum(np.cross(first, last), axis=-2), axis=-1) / 2
+
+
+def _crossed_edges(vertices: Floats, cut: _Cut) -> tuple[Floats, Ints]:
+    """The place where each edge is cut, (e, 3), and the two edges that each triangle links."""
+    triangles, down, up, _ = cut
+    ends = np.sort(np.stack([triangles, np.roll(triangles, -1, axis=-1)], axis=-1), axis=-1)
+    edges = np.concatenate([ends[down], ends[up]])
+    _, first, links = np.unique(edges, axis=0, return_index=True, return_inverse=True)
+    return np.concatenate(_outline(vertices, *cut))[first], links.reshape(2, -1).T
+
+
+def _walk(links: Ints, start: int) -> tuple[list[int], bool]:
+    """The way along links through `start`, from end to end or all around, and if it closes."""
+    beside = defaultdict(list)
+    for a, b in links.tolist():
+        beside[a].append(b)
+        beside[b].append(a)
+    way, seen = [start], {start}
+    for _ in range(2):  # to one end, then from the start to the other
+        while ahead := [edge for edge in beside[way[-1]] if edge not in seen]:
+            way.append(ahead[0])
+            seen.add(ahead[0])
+        way.reverse()
+    return way, len(way) > 2 and way[0] in beside[way[-1]]
+
+
+def _section(outline: Floats, normal: Floats, closed: bool) -> Section:
+    """An outline with its middle, by the areas of triangles, and its radius, by Simpson's rule."""
+    about = outline.mean(axis=0)
+    here, there = outline - about, np.roll(outline, -1, axis=0) - about
+    areas = np.cross(here, there) @ normal / 2
+    lengths = np.linalg.norm(there - here, axis=-1)
+    flat = abs(areas.sum()) <= 1e-12 * lengths.sum() ** 2
+    middle = np.zeros(3) if flat else areas @ (here + there) / (3 * areas.sum())
+    lengths[-1] *= closed
+    start, half, end = (
+        np.linalg.norm(each - middle, axis=-1) for each in (here, (here + there) / 2, there)
+    )
+    radius = (start + 4 * half + end) @ lengths / (6 * lengths.sum()) if lengths.any() else 0.0
+    way = -1 if areas.sum() < 0 else 1
+    return Section(outline[::way], about + middle, float(radius), closed)
 
 
 def _key_rings(

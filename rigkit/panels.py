@@ -1,49 +1,37 @@
-"""Panels: a sentence, a picture, its numbers in words, and the sliders that change them.
+"""Panels: a sentence, pictures that can be taken hold of, their numbers in words, and controls.
 
-There is one way from a slider to the screen: `observe` → `draw(**values)` → SVG text into an
-`ipywidgets.HTML`. `draw` is a pure function, so a lesson can call it for a picture at rest and a
-test can call it without a widget.
+A panel is a pure function from its controls' values to a frame: the pictures, the words, and where
+its grips are. A lesson can call it for a picture at rest, and a test without a page. What is seen
+of it in a page is `data/panel.js`, which asks for frames through `rigkit._panel_widget`.
 """
 
-import asyncio
-import re
-import time
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from html import escape, unescape
-from importlib import resources
-from typing import Any
+from __future__ import annotations
 
-import ipywidgets as widgets
-from traitlets import CFloat, CInt
+import os
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from html import escape, unescape
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from rigkit import _check
-from rigkit.stage import STYLE, Picture
+from rigkit._types import ArrayLike, Floats
+from rigkit.asking import Check, Guess
+from rigkit.stage import Picture, Row, Stage
 
-__all__ = ["FRAMES_A_SECOND", "Choice", "Panel", "Slider"]
+if TYPE_CHECKING:
+    from rigkit._panel_widget import PanelWidget
+
+__all__ = ["FRAMES_A_SECOND", "Choice", "Grip", "Panel", "Slider", "quick_check"]
 
 FRAMES_A_SECOND = 24
+FORM = 2  # of what is said between kernel and page; data/panel.js names its own
+TEACHING = "RIGKIT_TEACHING"  # set in a classroom: a guess is a show of hands
 _MARKUP = re.compile("<[^>]*>")
-
-_SHEET = (resources.files("rigkit") / "data" / "panel.css").read_text(encoding="utf-8")
-_LOOK = f"<style>{STYLE}\n{_SHEET}</style>"
-
-
-# A slider's value is not sent back to the browser it came from: one message less for each picture.
-class _FloatSlider(widgets.FloatSlider):
-    value = CFloat().tag(sync=True, echo_update=False)
-
-
-class _IntSlider(widgets.IntSlider):
-    value = CInt().tag(sync=True, echo_update=False)
-    # Called when it is moved in the page, even to where it is: while it plays it may be there
-    # already.
-    touched: Callable[[], None] | None = None
-
-    def set_state(self, sync_data: Any) -> None:
-        if self.touched:
-            self.touched()
-        super().set_state(sync_data)
+_NEAR = 1e-4  # share of a control's range by which a grip's place is differentiated
+_EDGE = 8.0  # px outside a picture where a grip can still be taken
 
 
 @dataclass(frozen=True)
@@ -122,36 +110,15 @@ class Slider:
             raise ValueError(f"`{self.key}` must be {need}; got {value!r}.")
         return int(number) if self.whole else float(number)
 
-    def build(self) -> tuple[widgets.Widget, widgets.Widget | None]:
-        """The widget that holds the value, and the box to type it in.
+    def told(self) -> dict[str, Any]:
+        """Return what a page is told of it.
 
         Returns
         -------
-        tuple[widgets.Widget, widgets.Widget | None]
+        dict
         """
-        slide, typed = (
-            (_IntSlider, widgets.BoundedIntText)
-            if self.whole
-            else (_FloatSlider, widgets.BoundedFloatText)
-        )
-        description = f"{self.label} ({self.unit})" if self.unit else self.label
-        common = {
-            "description": description,
-            "tooltip": description,
-            "min": self.low,
-            "max": self.high,
-            "step": self.step,
-            "value": self.value,
-        }
-        slider = slide(
-            **common,
-            readout=False,
-            style={"description_width": "200px"},
-            layout={"flex": "1 1 380px", "min_width": "200px"},
-        )
-        # The box carries the same name, out of sight: it is what a screen reader says.
-        box = typed(**common, style={"description_width": "0px"}, layout={"width": "88px"})
-        return slider, box
+        fields = ("key", "label", "unit", "low", "high", "step")
+        return {field: getattr(self, field) for field in fields}
 
 
 @dataclass(frozen=True)
@@ -201,118 +168,69 @@ class Choice:
             )
         return value
 
-    def build(self) -> tuple[widgets.Widget, widgets.Widget | None]:
-        """The widget that holds the value; there is nothing to type.
+    def told(self) -> dict[str, Any]:
+        """Return what a page is told of it.
 
         Returns
         -------
-        tuple[widgets.Widget, widgets.Widget | None]
+        dict
         """
-        return (
-            widgets.RadioButtons(
-                description=self.label,
-                tooltip=self.label,
-                options=list(self.options),
-                value=self.value,
-                style={"description_width": "200px"},
-            ),
-            None,
-        )
+        return {"key": self.key, "label": self.label, "options": list(self.options)}
 
 
-class _Sign(widgets.Play):
-    """A sign of life from the page, out of sight.
+@dataclass(frozen=True)
+class Grip:
+    """A place in the pictures that can be taken, and the sliders that follow it.
 
-    Ask, and `value` rises once, if the page still shows this.
+    Parameters
+    ----------
+    name : str
+        What is taken, such as "Pelvis": what a screen reader says.
+    at : callable
+        `at(**values)` gives where it is, a point of shape (3,) in world metres or (2,) in a view's
+        own plane or a plot's own units; None where it cannot be taken.
+    moves : sequence of str
+        The keys of the sliders that move it.
+    views : sequence of int, optional
+        The pictures, from the left, in which it is seen; by default all stages.
+    chooses : mapping of str to object, optional
+        Values of choices that a hand on it, or on a slider that moves it, sets besides. Sliders
+        that move only such grips are seen while one of these is chosen.
 
-    Asking starts a `Play` whose next step but one is days away, so each start is one step. Its view
-    does it, and a view is gone when its cell is run again or its tab is closed.
+    Raises
+    ------
+    ValueError
+        If it has no name or moves nothing.
     """
 
-    value = CInt().tag(sync=True, echo_update=False)
+    name: str
+    at: Callable[..., ArrayLike | None]
+    moves: Sequence[str]
+    views: Sequence[int] | None = None
+    chooses: Mapping[str, Any] = field(default_factory=dict)
 
-    def __init__(self) -> None:
-        super().__init__(value=0, max=10**9, interval=10**9, layout={"display": "none"})
-
-    def ask(self) -> None:
-        """Ask; the answer is a change of `value`."""
-        self.playing = True
-
-    def rest(self) -> None:
-        """Be ready to be asked again."""
-        self.playing = False
-
-
-class _Player:
-    """A button that runs a slider of whole numbers at 24 frames a second, round and round.
-
-    It goes by the clock.
-
-    After each frame it waits for a sign of life from the page. So frames that would be late are
-    skipped and never queue up, a cell that is checked is not held up, and when the page no longer
-    shows the panel nothing runs.
-    """
-
-    def __init__(self, slider: Slider, holder: widgets.Widget, show: Callable[[int], None]) -> None:
-        self._values = range(int(slider.low), int(slider.high) + 1, int(slider.step))
-        self._holder, self._show = holder, show
-        self.playing, self._began = False, 0.0
-        self._waiting: asyncio.TimerHandle | None = None
-        self._first = self._steps = 0
-        self.button = widgets.Button(
-            tooltip=f"Play or pause: {slider.label}", layout={"min_width": "96px"}
-        )
-        self.button.on_click(self._pressed)
-        self.sign = _Sign()
-        self.sign.observe(self._answered, names="value")
-        holder.touched = self._halt
-        self.pause()
-
-    def pause(self) -> None:
-        if self._waiting:
-            self._waiting.cancel()
-        self.playing, self._waiting = False, None
-        self.sign.rest()
-        self.button.description = "Play"
-
-    def _halt(self) -> None:
-        if self.playing:
-            self.pause()
-            self._show(self._holder.value)
-
-    def _pressed(self, _: Any) -> None:
-        if self.playing:
-            self._halt()
-        else:
-            self.playing, self._began, self._steps = True, time.perf_counter(), -1
-            self._first = (self._holder.value - self._values.start) // self._values.step
-            self.button.description = "Pause"
-            self._frame()
-
-    def _frame(self) -> None:
-        """Show what is due by the clock, and ask whether it arrived."""
-        self._waiting = None
-        self._steps = max(
-            self._steps + 1, int((time.perf_counter() - self._began) * FRAMES_A_SECOND)
-        )
-        try:
-            self._show(self._values[(self._first + self._steps) % len(self._values)])
-        except Exception:
-            self.pause()
-            raise
-        self.sign.ask()
-
-    def _answered(self, _: Any) -> None:
-        self.sign.rest()
-        if self.playing and self._waiting is None:  # a second page that shows this answers too
-            due = self._began + (self._steps + 1) / FRAMES_A_SECOND
-            self._waiting = asyncio.get_running_loop().call_later(
-                max(due - time.perf_counter(), 0), self._frame
+    def __post_init__(self) -> None:
+        if not self.name or isinstance(self.moves, str) or not self.moves:
+            raise ValueError(
+                "`moves` must be the keys of sliders, and `name` say what is taken; got"
+                f" {self.moves!r} and {self.name!r}."
             )
+
+    def __repr__(self) -> str:
+        return f"Grip: {self.name}, moved by {', '.join(self.moves)}"
+
+    def told(self) -> dict[str, Any]:
+        """Return what a page is told of it.
+
+        Returns
+        -------
+        dict
+        """
+        return {"name": self.name, "moves": list(self.moves), "chooses": dict(self.chooses)}
 
 
 class Panel:
-    """Sliders that change a picture, and what it shows in words.
+    """Controls that change a picture, and what it shows in words.
 
     Parameters
     ----------
@@ -332,12 +250,22 @@ class Panel:
     play : str, optional
         The key of a slider of whole numbers. A button runs it at 24 steps a second, after its last
         value from its first again, until it is pressed once more, or anything else is.
+    grips : sequence of Grip, optional
+        What can be taken in the pictures.
+    ask : Guess or Check, optional
+        What is asked before the pictures can be moved, or, without controls, before they show.
+
+    Attributes
+    ----------
+    history : callable, optional
+        `history("undo")` and `history("redo")` are called for Ctrl Z and Ctrl Shift Z by whoever
+        keeps more than this panel's own moves; to be set before the panel is shown.
 
     Raises
     ------
     ValueError
-        For a key used twice, a preset with an unknown key, too many values or a value out of range,
-        or a `play` that cannot be run.
+        For a key or a grip's name used twice, a preset with an unknown key, too many values or a
+        value out of range, a `play` that cannot be run, or a grip that moves no slider.
     """
 
     def __init__(
@@ -348,6 +276,8 @@ class Panel:
         presets: Mapping[str, Mapping[str, Any] | Sequence[Any]] | None = None,
         size: int = 880,
         play: str | None = None,
+        grips: Sequence[Grip] = (),
+        ask: Guess | Check | None = None,
     ) -> None:
         self.title, self.controls = title, {control.key: control for control in controls}
         if len(self.controls) < len(controls):
@@ -355,38 +285,105 @@ class Panel:
                 f"`controls` must have different keys; got {', '.join(c.key for c in controls)}."
             )
         self.presets = {name: self._preset(name, given) for name, given in (presets or {}).items()}
-        self._draw, self._quiet = draw, False
-        self._start = {control.key: control.value for control in controls}
-        self._screen, self._picture, self._readout = widgets.HTML(), "", ""
-        self._holders: dict[str, widgets.Widget] = {}
-        rows = [self._row(control) for control in controls]
-        self._player = self._player_of(play)
-        heading = widgets.HTML(
-            f'{_LOOK}<div class="rig-panel-title" role="heading" aria-level="3">'
-            f"{escape(title)}</div>"
-        )
-        width = f"{_check.count('size', size)}px"
-        self.widget = widgets.VBox(
-            [heading, self._screen, *rows, self._buttons()],
-            layout={"max_width": width, "width": "100%", "overflow": "hidden"},
-        )
-        self.widget.add_class("rig-panel")
-        self._show()
+        self.size, self.play = _check.count("size", size), self._playable(play)
+        self.grips = self._checked_grips(grips)
+        self.draw, self.ask = draw, ask
+        self.history: Callable[[str], object] | None = None
+        self._start = self._checked({control.key: control.value for control in controls})
+        self._values: dict[str, Any] = dict(self._start)
+        self._widget: PanelWidget | None = None
+        self._picture: Picture | str = ""
+        self.move({})
 
     @property
     def values(self) -> dict[str, Any]:
         """The controls' values by key."""
-        return {key: _clean(holder.value) for key, holder in self._holders.items()}
+        return dict(self._values)
 
     @property
     def picture(self) -> str:
         """The markup of the picture now."""
-        return self._picture
+        return _markup(self._picture)
 
     @property
     def readout(self) -> str:
         """The words under the picture now, as markup."""
-        return self._readout
+        return f'<div class="rig-readout">{self._frame["words"]}</div>'
+
+    @property
+    def shown(self) -> dict[str, Any]:
+        """The frame now, as of `frame`."""
+        return self._frame
+
+    @property
+    def widget(self) -> PanelWidget:
+        """The widget that a notebook shows; made when it is asked for."""
+        if self._widget is None:
+            from rigkit import course
+            from rigkit._panel_widget import PanelWidget
+
+            self._widget = PanelWidget(
+                self.head, self.shown, self._answer, course.keep_answer, self.history
+            )
+        return self._widget
+
+    @property
+    def head(self) -> dict[str, Any]:
+        """The title, controls, moments and grips, for a page."""
+        moments = {**self.presets, "Reset": self._start}
+        return {
+            "form": FORM,
+            "title": self.title,
+            "size": self.size,
+            "play": self.play,
+            "controls": [control.told() for control in self.controls.values()],
+            "moments": [{"name": name, "values": values} for name, values in moments.items()],
+            "grips": [grip.told() for grip in self.grips],
+            "ask": self._question(),
+            "history": self.history is not None,
+        }
+
+    def after(self, guess: Guess) -> Panel:
+        """Return the same panel, at its start, behind a guess.
+
+        Parameters
+        ----------
+        guess : Guess
+
+        Returns
+        -------
+        Panel
+        """
+        start = [replace(each, value=self._start[key]) for key, each in self.controls.items()]
+        return Panel(
+            *(self.title, start, self.draw, self.presets, self.size, self.play, self.grips), guess
+        )
+
+    def frame(self, **values: Any) -> dict[str, Any]:
+        """Return what there is to see at some values; nothing moves.
+
+        Parameters
+        ----------
+        **values
+            By the controls' keys; those left out are as they are now.
+
+        Returns
+        -------
+        dict
+            `values`; `words`, as markup; `views`, each picture's markup `svg`, its size `w` and `h`
+            in px and what it is seen `from`; `label`, the pictures' name; `grips`, each with the
+            numbers of its `grip` and its `view`, its place `x` and `y` in px, and `J`, by how many
+            px right and down a unit of each control moves it; `found`, what these values tell of
+            a guess, as of `Guess.found`. Where `draw` raises a `ValueError`, only `values` and
+            `words`.
+
+        Raises
+        ------
+        ValueError
+            For an unknown key or a value out of range.
+        """
+        values = self.values | self._checked(values)
+        return self._drawn(values)[1]
 
     def set(self, **values: Any) -> None:
         """Set some of the controls and draw once.
@@ -401,9 +398,32 @@ class Panel:
         ValueError
             For an unknown key or a value out of range; then nothing moves.
         """
-        values = self._checked(values)
-        self._pause()
-        self._move(values)
+        self.move(values)
+        if self._widget is not None:
+            self._widget.show(self._frame)
+
+    def move(self, values: Mapping[str, Any]) -> dict[str, Any]:
+        """Set some of the controls, draw once, and return the frame; no page is told.
+
+        Parameters
+        ----------
+        values : mapping
+            By the controls' keys.
+
+        Returns
+        -------
+        dict
+            As of `frame`.
+
+        Raises
+        ------
+        ValueError
+            As by `set`.
+        """
+        values = self.values | self._checked(values)
+        picture, self._frame = self._drawn(values)
+        self._values, self._picture = values, picture or self._picture
+        return self._frame
 
     def reset(self) -> None:
         """Go back to the values it started with."""
@@ -413,11 +433,104 @@ class Panel:
         values = ", ".join(
             f"{self.controls[key].label}: {value}" for key, value in self.values.items()
         )
-        return f"Panel: {self.title} {values}. {unescape(_MARKUP.sub('', self._readout))}"
+        return f"Panel: {self.title} {values}. {unescape(_MARKUP.sub('', self.readout))}"
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         shown = self.widget._repr_mimebundle_(**kwargs)
-        return shown | {"text/plain": repr(self)} if isinstance(shown, dict) else shown
+        data, about = shown if isinstance(shown, tuple) else (shown or {}, {})
+        return data | {"text/plain": repr(self), "text/html": self._still()}, about
+
+    def _still(self) -> str:
+        """Markup for where no kernel answers: the question, the sentence, picture, and words."""
+        picture, asked = self._picture, self.ask.still() if self.ask else ""
+        shown = (
+            picture._repr_mimebundle_()["text/html"] if isinstance(picture, Picture) else picture
+        )
+        if isinstance(self.ask, Check):
+            return f"{shown}{asked}"
+        said = f"<p><strong>{escape(self.title)}</strong></p>{shown}<p>{self._frame['words']}</p>"
+        if self.ask and not self.controls:  # what answers the question waits until it is opened
+            found = self._frame["found"] or {"words": ""}
+            folded = (
+                f"<details><summary>The answer</summary>{said}<p>{found['words']}</p></details>"
+            )
+            return asked + folded
+        return asked + said
+
+    def _question(self) -> dict[str, Any] | None:
+        """The question for a page, with the answer of another day if there is one."""
+        if self.ask is None:
+            return None
+        from rigkit import course
+
+        told, taught = self.ask.told(), bool(os.environ.get(TEACHING))
+        said = None if taught else course.said(told["kind"], self.ask.name)
+        return told | {"hands": taught and "options" in told, "said": said}
+
+    def _answer(self, values: Mapping[str, Any], ahead: bool) -> dict[str, Any]:
+        return self.frame(**values) if ahead else self.move(values)
+
+    def _drawn(self, values: Mapping[str, Any]) -> tuple[Picture | str, dict[str, Any]]:
+        """The picture, "" if there is none, and the frame."""
+        values = dict(values)
+        try:
+            picture, words = self.draw(**values)
+        except ValueError as problem:
+            words = f"<strong>Check:</strong> {escape(str(problem))}"
+            return "", {"values": values, "words": words}
+        pictures = _pictures(picture)
+        grips = [
+            held
+            for i, grip in enumerate(self.grips)
+            for held in self._held(i, grip, pictures, values)
+        ]
+        for view, each in enumerate(pictures):
+            if isinstance(each, Stage):
+                each.keep_clear((held["x"], held["y"]) for held in grips if held["view"] == view)
+        return picture, {
+            "values": values,
+            "words": words,
+            "label": picture.title if isinstance(picture, Picture) else self.title,
+            "views": [_view(each) for each in pictures],
+            "grips": grips,
+            "found": self.ask.found(values, pictures) if isinstance(self.ask, Guess) else None,
+        }
+
+    def _held(
+        self, number: int, grip: Grip, pictures: Sequence[Any], values: dict[str, Any]
+    ) -> Iterator[dict[str, Any]]:
+        """Yield where a grip is in each view that shows it, and its ways with its controls."""
+        at = grip.at(**values)
+        if at is None:
+            return
+        beside = [self._beside(grip, key, values, at) for key in grip.moves]
+        for view, picture in enumerate(pictures):
+            if not isinstance(picture, Picture) or not _shows(picture, view, grip):
+                continue
+            x, y = picture.place(at)
+            if not (-_EDGE <= x <= picture.width + _EDGE and -_EDGE <= y <= picture.height + _EDGE):
+                continue
+            moved = [_way(picture, np.array([x, y]), *sides) for sides in beside]
+            yield {
+                "grip": number,
+                "view": view,
+                "x": round(float(x), 2),
+                "y": round(float(y), 2),
+                "J": [[round(float(px), 6) for px in way] for way in moved],
+            }
+
+    def _beside(
+        self, grip: Grip, key: str, values: dict[str, Any], at: ArrayLike
+    ) -> list[tuple[ArrayLike, float]]:
+        """The places a little back and ahead along a control, in its range, and how far that is."""
+        control = self.controls[key]
+        assert isinstance(control, Slider)
+        size, sides = _NEAR * (control.high - control.low), []
+        for side in (-size, size):
+            value = min(control.high, max(control.low, values[key] + side))
+            place = grip.at(**values | {key: value}) if value != values[key] else None
+            sides.append((at, 0.0) if place is None else (place, value - values[key]))
+        return sides
 
     def _preset(self, name: str, given: Mapping[str, Any] | Sequence[Any]) -> dict[str, Any]:
         """A preset's checked values by key."""
@@ -437,73 +550,87 @@ class Panel:
                 f"unknown control {', '.join(map(repr, unknown))}; this panel has"
                 f" {', '.join(self.controls)}."
             )
-        return {key: self.controls[key].check(value) for key, value in values.items()}
+        return {key: _clean(self.controls[key].check(value)) for key, value in values.items()}
 
-    def _row(self, control: Slider | Choice) -> widgets.HBox:
-        """A control, with the box to type its value in."""
-        holder, box = control.build()
-        self._holders[control.key] = holder
-        holder.observe(self._changed, names="value")
-        if box:
-            # After `observe`, so that the picture leaves first.
-            widgets.link((holder, "value"), (box, "value"), transform=(_clean, _clean))
-        return _wrapping([holder, box] if box else [holder])
-
-    def _buttons(self) -> widgets.HBox:
-        """Play, if it plays; each preset; Reset."""
-        buttons = [self._player.button, self._player.sign] if self._player else []
-        buttons += [self._button(name, values) for name, values in self.presets.items()]
-        buttons.append(self._button("Reset", self._start))
-        buttons[-1].layout.margin = "2px 2px 2px 16px"
-        return _wrapping(buttons)
-
-    def _button(self, name: str, values: Mapping[str, Any]) -> widgets.Button:
-        button = widgets.Button(description=name)
-        button.on_click(lambda _: self.set(**values))
-        return button
-
-    def _player_of(self, play: str | None) -> _Player | None:
+    def _playable(self, play: str | None) -> str | None:
         if play is None:
             return None
         slider = self.controls.get(play)
         if not (isinstance(slider, Slider) and slider.whole):
             raise ValueError(f"`play` must be the key of a slider of whole numbers; got {play!r}.")
-        return _Player(slider, self._holders[play], lambda value: self._move({play: value}))
+        return play
 
-    def _pause(self) -> None:
-        if self._player and self._player.playing:
-            self._player.pause()
-
-    def _move(self, values: Mapping[str, Any]) -> None:
-        """Set values that were checked, and draw once."""
-        self._quiet = True
-        try:
-            for key, value in values.items():
-                self._holders[key].value = value
-        finally:
-            self._quiet = False
-        self._show()
-
-    def _changed(self, _: Any) -> None:
-        if not self._quiet:
-            self._pause()
-            self._show()
-
-    def _show(self) -> None:
-        try:
-            picture, words = self._draw(**self.values)
-        except ValueError as problem:
-            words = f"<strong>Check:</strong> {escape(str(problem))}"
-        else:
-            self._picture = picture.html(style=False) if isinstance(picture, Picture) else picture
-        # No live region, since it is replaced each time: data/labextensions says it aloud once the
-        # panel rests.
-        self._readout = f'<div class="rig-readout">{words}</div>'
-        self._screen.value = self._picture + self._readout
+    def _checked_grips(self, grips: Sequence[Grip]) -> tuple[Grip, ...]:
+        names = [grip.name for grip in grips]
+        if len(set(names)) < len(names):
+            raise ValueError(f"`grips` must have different names; got {', '.join(names)}.")
+        for grip in grips:
+            wrong = [key for key in grip.moves if not isinstance(self.controls.get(key), Slider)]
+            if wrong:
+                raise ValueError(
+                    f"`grips` must move sliders of the panel; {grip.name!r} moves"
+                    f" {', '.join(map(repr, wrong))}. There are {', '.join(self.controls)}."
+                )
+            self._checked(grip.chooses)
+        return tuple(grips)
 
 
-def _wrapping(children: Sequence[widgets.Widget]) -> widgets.HBox:
-    return widgets.HBox(children, layout={"flex_flow": "row wrap"})
+def quick_check(check: Check, picture: Picture | str = "") -> Panel:
+    """Return a panel that asks a quick check, below a picture if there is one.
+
+    Parameters
+    ----------
+    check : Check
+    picture : Picture or str, optional
+
+    Returns
+    -------
+    Panel
+    """
+    return Panel("Quick check", [], lambda: (picture, ""), ask=check)
+
+
+def _pictures(picture: Picture | str) -> Sequence[Picture | str]:
+    if isinstance(picture, Row):
+        return picture.pictures
+    return [picture] if picture else []
+
+
+def _view(picture: Picture | str) -> dict[str, Any]:
+    if not isinstance(picture, Picture):
+        return {"svg": picture, "w": None, "h": None, "from": ""}
+    return {
+        "svg": picture.svg(style=False),
+        "w": picture.width,
+        "h": picture.height,
+        "from": picture.seen_from,
+    }
+
+
+def _markup(picture: Picture | str) -> str:
+    return picture.html(style=False) if isinstance(picture, Picture) else picture
+
+
+def _shows(picture: Picture, view: int, grip: Grip) -> bool:
+    return isinstance(picture, Stage) if grip.views is None else view in grip.views
+
+
+def _way(
+    picture: Picture, here: Floats, back: tuple[ArrayLike, float], ahead: tuple[ArrayLike, float]
+) -> Floats:
+    """The way a unit of a control moves a grip [px], from places on both sides of it.
+
+    A corner of the grip's path so has a way between those of its sides; where the path turns back
+    on itself there is none between, and it is the way ahead.
+    """
+    (before, less), (after, more) = back, ahead
+    if more == less:
+        return np.zeros(2)
+    way = (picture.place(after) - picture.place(before)) / (more - less)
+    if not more:
+        return way
+    forward = (picture.place(after) - here) / more
+    return way if np.hypot(*way) > 0.1 * np.hypot(*forward) else forward
 
 
 def _clean(value: Any) -> Any:

@@ -35,8 +35,11 @@ __all__ = [
     "skin_slide",
 ]
 
-# The axis of a frame that is negated after the reflection, to keep it right-handed.
-MIRROR_KINDS = {"same bend": "x", "reflection": "z"}
+# The axes of a frame that are negated after the reflection, to keep it right-handed.
+MIRROR_KINDS = {"same bend": "x", "same numbers": "xyz", "reflection": "z"}
+
+
+_SIGNED_AXES = tuple(sign + axis for axis in rotation.AXES for sign in ("", "-"))
 
 
 def __dir__() -> list[str]:
@@ -49,8 +52,13 @@ def orient_chain(
     *,
     knee_direction: ArrayLike = 1,
     least_bend_deg: float = 1.0,
+    child_axis: str = "-y",
+    hinge_axis: str = "x",
 ) -> Floats:
     """Frames for a chain of joint centres: y up each bone, x along the hinge axis, z forward.
+
+    So the child lies along −y. Many rigs have x or y run to the child instead (common practice, no
+    source): `child_axis` and `hinge_axis` name the axes anew, and turn nothing.
 
     With u the unit direction of the bone below a joint, c = u_above × u the normal of the bend
     plane (as long as the sine of the bend) and h = forward × u, the hinge axis is c + s w h scaled
@@ -73,6 +81,9 @@ def orient_chain(
         knee.
     least_bend_deg : float
         Above 0, below 90.
+    child_axis, hinge_axis : {"x", "-x", "y", "-y", "z", "-z"}
+        The axis that runs along the bone to the child, and the one about which a positive turn is
+        flexion.
 
     Returns
     -------
@@ -82,13 +93,16 @@ def orient_chain(
     ------
     ValueError
         Two neighbouring centres in one place; a straight chain along `forward`; `knee_direction`
-        other than 1 and −1.
+        other than 1 and −1; one axis for both, child and hinge.
 
     Examples
     --------
     >>> from rigkit import placement
-    >>> leg = placement.orient_chain([[0, 0.8, 0], [0, 0.4, 0.02], [0, 0, 0]])
-    >>> leg[1, :3, 0].round(3).tolist()  # the knee's hinge axis
+    >>> points = [[0, 0.8, 0], [0, 0.4, 0.02], [0, 0, 0]]
+    >>> placement.orient_chain(points)[1, :3, 0].round(3).tolist()  # the knee's hinge axis
+    [1.0, 0.0, 0.0]
+    >>> knee = placement.orient_chain(points, child_axis="x", hinge_axis="z")[1]
+    >>> knee[:3, 2].round(3).tolist()
     [1.0, 0.0, 0.0]
     """
     points = _check.numbers("points", points, "n", 3)
@@ -114,7 +128,26 @@ def orient_chain(
     across = "A straight chain runs along it; give a direction across the chain."
     hinge = _check.directions("forward", np.where(lost, hint, hinge), across)
     turns = np.stack([hinge, -bones + np.zeros_like(hinge), np.cross(hinge, -bones)], axis=-1)
+    turns = turns @ _named_anew(child_axis, hinge_axis)
     return fr.frame(np.concatenate([turns, turns[..., -1:, :, :]], axis=-3), points)
+
+
+def _named_anew(child_axis: str, hinge_axis: str) -> Floats:
+    """The turn from our axes, child along −y and hinge along x, to those named so; (3, 3)."""
+    child, hinge = (
+        (-1.0 if axis.startswith("-") else 1.0) * np.eye(3)[rotation.AXES[axis[-1]]]
+        for axis in (
+            _check.choice("child_axis", child_axis, _SIGNED_AXES),
+            _check.choice("hinge_axis", hinge_axis, _SIGNED_AXES),
+        )
+    )
+    if child_axis[-1] == hinge_axis[-1]:
+        raise ValueError(
+            "`hinge_axis` must be another axis than `child_axis`; got "
+            f"{hinge_axis!r} and {child_axis!r}. Ours are 'x' and '-y'."
+        )
+    ours = np.array([[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]])
+    return ours @ np.stack([hinge, child, np.cross(hinge, child)])
 
 
 def reorient(skeleton: Skeleton, turns: Mapping[str, ArrayLike]) -> Skeleton:
@@ -168,17 +201,20 @@ def mirror_chain(
     kind            x, flexion          y, rotation along the bone    z, abduction
     ==============  ==================  ============================  ===========================
     "same bend"     still flexes        turns the opposite way        swings the opposite way
+    "same numbers"  still flexes        still turns in or out         still abducts
     "reflection"    extends instead     turns the opposite way        still abducts
     ==============  ==================  ============================  ===========================
 
     "Same bend" reflects the bone axis and forward and lets the hinge axis keep its sense;
-    "reflection" reflects the hinge axis and the bone axis and pays with the third.
-    `mirror_rotations` turns one side's angles into the other's.
+    "reflection" reflects the hinge axis and the bone axis and pays with the third. "Same numbers"
+    reverses all three, so that a pose is copied number by number; its bone axis runs up one leg and
+    down the other, and a shift along the axes has to be negated. `mirror_rotations` turns one
+    side's angles into the other's.
 
     Parameters
     ----------
     world : mapping of str to array_like, shape (..., 4, 4)
-    kind : {"same bend", "reflection"}
+    kind : {"same bend", "same numbers", "reflection"}
     normal, through : array_like, shape (..., 3)
         The plane; the default is the midplane, x = 0.
 
@@ -216,7 +252,7 @@ def mirror_rotations(turns: ArrayLike, kind: str = "same bend") -> Floats:
     ----------
     turns : array_like, shape (..., 3, 3)
         About the first joint's own axes.
-    kind : {"same bend", "reflection"}
+    kind : {"same bend", "same numbers", "reflection"}
         The way in which its frame was mirrored.
 
     Returns
@@ -230,7 +266,7 @@ def mirror_rotations(turns: ArrayLike, kind: str = "same bend") -> Floats:
     """
     turns = rotation.check_matrix("turns", turns)
     signs = np.ones(3)
-    signs[rotation.AXES[_flipped(kind)]] = -1
+    signs[[rotation.AXES[axis] for axis in _flipped(kind)]] = -1
     return signs[:, None] * turns * signs
 
 

@@ -21,7 +21,7 @@ from rigkit import _check
 from rigkit._types import ArrayLike, Floats
 from rigkit.stage import INKS, KINDS, Picture
 from rigkit.stage.inks import NUMBER, TEXT
-from rigkit.stage.labels import EDGE, Label, Solid, heading_markup, text_width
+from rigkit.stage.labels import EDGE, Label, Solid, boxed, heading_markup, text_width
 from rigkit.stage.markup import line, number
 
 if TYPE_CHECKING:  # loaded when something is drawn
@@ -137,13 +137,66 @@ class Plot(Picture):
         if text:
             label = Label((at, ring_ys[0]), text, "plain", 14, ("right", "left"), NUMBER)
             view = self._axes.left, top, self.width - EDGE, bottom
-            shapes.append(label.placed(view, self._axes.near(at, label.width + 20), [])[0])
+            shapes.append(label.placed(view, boxed(self._axes.near(at, label.width + 20)), [])[0])
         marked = copy.copy(self)
         marked._mark = "".join(shapes)
         marked.desc = f"{self._unmarked} At the marker: {text}." if text else self._unmarked
         return marked
 
-    def with_lines(self, lines: Mapping[str, ArrayLike]) -> Plot:
+    def until(self, x: float) -> Plot:
+        """Draw the curves from their start to a place only; a marker has to be set again.
+
+        Parameters
+        ----------
+        x : float
+            Beyond the axis it is held at its end.
+
+        Returns
+        -------
+        Plot
+            The same axes, and the curves as far as `x`.
+
+        Raises
+        ------
+        ValueError
+            For bars, which have no x, or an `x` that is not finite.
+        """
+        if self._axes is None:
+            raise ValueError("`until` needs curves; bars have no x to end at.")
+        xs = self._axes.xs
+        at, end_ys, _ = self._axes.mark(float(_check.numbers("x", x)))
+        drawn = copy.copy(self)
+        drawn._pieces, drawn._mark, drawn.desc = [*self._pieces], "", self._unmarked
+        for i, (ys, end) in enumerate(zip(self._axes.ys, end_ys, strict=True)):
+            points = [*zip(xs[xs < at].tolist(), ys[xs < at].tolist(), strict=True), (at, end)]
+            drawn._pieces[2 * i + 1] = f"M{line(points)}"
+        return drawn
+
+    def place(self, point: ArrayLike) -> Floats:
+        """Return where a point of the chart lies in the picture.
+
+        Parameters
+        ----------
+        point : array_like, shape (2,)
+            x and y in the chart's own units.
+
+        Returns
+        -------
+        ndarray, shape (2,)
+            From the left and from the top [px].
+
+        Raises
+        ------
+        ValueError
+            For bars, which have no x, or a point that is not finite or not above zero on a
+            logarithmic axis.
+        """
+        if self._axes is None:
+            raise ValueError("`place` needs curves; bars have no x to place a point by.")
+        x, y = _check.numbers("point", point, 2).reshape(2)
+        return np.array([self._axes.across("point", x), self._axes.down("point", y)])
+
+    def with_lines(self, lines: Mapping[str, ArrayLike], until: int | None = None) -> Plot:
         """Draw some of the curves anew, over the same x and in the same axes.
 
         Only their paths are made again, quickly enough for a slider; a marker has to be set again.
@@ -152,6 +205,8 @@ class Plot(Picture):
         ----------
         lines : mapping of str to array_like, shape (n,)
             Among the names of the chart's curves.
+        until : int, optional
+            The number of the last point that is drawn: a curve that ends where it has come.
 
         Returns
         -------
@@ -179,7 +234,7 @@ class Plot(Picture):
             i = axes.names.index(name)
             ys = axes.ys[i] = axes.px_of(name, y)
             points = [*zip(axes.xs.tolist(), ys.tolist(), strict=True)]
-            drawn._pieces[2 * i + 1] = f"M{line(points)}"
+            drawn._pieces[2 * i + 1] = f"M{line(points[: None if until is None else until + 1])}"
         return drawn
 
     def _inner(self) -> str:
@@ -342,10 +397,16 @@ class _Axes:
                 f"`{name}` must have as many values as `x`; got shapes {y.shape} and"
                 f" {self.xs.shape}."
             )
-        low, high = self.ylim
-        if self.log_y:
-            low, high, y = np.log(low), np.log(high), np.log(_check.positive(name, y, hint=NO_ZERO))
-        return self.bottom + (y - low) / (high - low) * (self.top - self.bottom)
+        return self.down(name, y)
+
+    def down(self, name: str, y: ArrayLike) -> Floats:
+        """Distances of heights in the chart from the picture's top, in px."""
+        share = _share(name, y, *self.ylim, self.log_y)
+        return self.bottom + share * (self.top - self.bottom)
+
+    def across(self, name: str, x: ArrayLike) -> Floats:
+        """The distance of an x from the picture's left edge, in px."""
+        return self.left + _share(name, x, self.low, self.high, self.log) * (self.right - self.left)
 
     def near(self, at: float, reach: float) -> list[Solid]:
         """The marker's line and the curves around `at`, as thick segments: words keep clear."""
@@ -361,12 +422,16 @@ class _Axes:
 
     def mark(self, x: float) -> tuple[float, list[float], list[str]]:
         """The place of `x`, and of every curve there, along the lines as they are drawn."""
-        x = min(max(x, self.low), self.high)
-        share = (x - self.low) / (self.high - self.low)
-        if self.log:
-            share = np.log(x / self.low) / np.log(self.high / self.low)
-        at = self.left + share * (self.right - self.left)
+        at = float(self.across("x", np.clip(x, self.low, self.high)))
         return at, [float(np.interp(at, self.xs, ys)) for ys in self.ys], self.hues
+
+
+def _share(name: str, value: ArrayLike, low: float, high: float, log: bool) -> Floats:
+    """The share of an axis at which values lie, from 0 at its low end to 1 at its high one."""
+    if log:
+        value = np.log(_check.positive(name, value, hint=NO_ZERO))
+        low, high = np.log(low), np.log(high)
+    return (np.asarray(value) - low) / (high - low)
 
 
 def _checked(

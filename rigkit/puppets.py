@@ -15,11 +15,14 @@ import numpy as np
 
 from rigkit import _check, _format, body
 
-__all__ = ["PUPPETS", "Puppet", "get", "personal"]
+__all__ = ["PUPPETS", "Puppet", "get", "personal", "with_bones"]
 
 
 def __dir__() -> list[str]:
     return __all__
+
+
+_LENGTHS = ("stature", "ankle_height", "foot_length", "heel_length", "ball_length", "hip_width")
 
 
 @dataclass(frozen=True)
@@ -63,8 +66,7 @@ class Puppet(_format.NotebookDisplay):
                 "`bones` must be thigh and shank, or thigh, shank and metatarsal; got"
                 f" {self.bones!r}."
             )
-        lengths = ("stature", "ankle_height", "foot_length", "heel_length", "ball_length")
-        for field in (*lengths, "hip_width"):
+        for field in _LENGTHS:
             _check.one_positive(field, getattr(self, field))
         if self.knee_side not in (1, -1):
             raise ValueError(
@@ -180,6 +182,69 @@ def personal(rng: np.random.Generator) -> Puppet:
     heel, ball = foot * rng.uniform([0.22, 0.45], [0.28, 0.52])
     return _in_millimetres(
         "your puppet", "new to the parade", stature, (thigh, shank), ankle, foot, heel, ball, hips
+    )
+
+
+def with_bones(
+    puppet: Puppet | str,
+    thigh: float,
+    shank: float,
+    metatarsal: float | None = None,
+    *,
+    ankle_height: float | None = None,
+    foot_length: float | None = None,
+    heel_length: float | None = None,
+    ball_length: float | None = None,
+    hip_width: float | None = None,
+) -> Puppet:
+    """Return the same puppet with bones of these lengths.
+
+    So a walk can be made for joints that were placed by hand.
+
+    Parameters
+    ----------
+    puppet : Puppet or str
+        A name is one of `PUPPETS`.
+    thigh, shank : float
+        Metres.
+    metatarsal : float, optional
+        For a puppet with three bones a leg, and for no other; metres.
+    ankle_height, foot_length, heel_length, ball_length, hip_width : float, optional
+        As in `Puppet`, metres; what is left out stays.
+
+    Returns
+    -------
+    Puppet
+
+    Raises
+    ------
+    ValueError
+        For a length not above zero, or a metatarsal too many or too few.
+
+    Examples
+    --------
+    >>> from rigkit import puppets
+    >>> puppets.with_bones("Pip", 0.28, 0.24, ankle_height=0.07).hip_height
+    0.59
+    """
+    puppet = get(puppet)
+    if (metatarsal is not None) != (len(puppet.bones) == 3):
+        need = "given" if metatarsal is None else "left out"
+        raise ValueError(
+            f"`metatarsal` must be {need} for {puppet.name!r}, who has {len(puppet.bones)} bones a"
+            f" leg; got {metatarsal!r}."
+        )
+    return Puppet(
+        puppet.name,
+        puppet.role,
+        puppet.stature,
+        (thigh, shank) if metatarsal is None else (thigh, shank, metatarsal),
+        puppet.ankle_height if ankle_height is None else ankle_height,
+        puppet.foot_length if foot_length is None else foot_length,
+        puppet.heel_length if heel_length is None else heel_length,
+        puppet.ball_length if ball_length is None else ball_length,
+        puppet.hip_width if hip_width is None else hip_width,
+        puppet.knee_side,
     )
 
 

@@ -36,6 +36,7 @@ __all__ = [
 ]
 
 AXES = {"x": 0, "y": 1, "z": 2}
+_STILL = np.eye(3)
 _CYCLIC = ((1, 2), (2, 0), (0, 1))  # the other two axes of x, of y and of z
 
 
@@ -579,7 +580,13 @@ def check_matrix(name: str, matrix: ArrayLike) -> Floats:
         If its columns are not square to each other and of length one, or if it reflects.
     """
     matrix = _check.numbers(name, matrix, 3, 3)
-    off = np.abs(np.swapaxes(matrix, -1, -2) @ matrix - np.eye(3)).max()
+    _must_turn(name, matrix)
+    return matrix
+
+
+def _must_turn(name: str, matrix: Floats) -> None:
+    """Refuse what is no rotation: `check_matrix` of numbers that are checked already."""
+    off = np.abs(np.swapaxes(matrix, -1, -2) @ matrix - _STILL).max()
     if not off <= 1e-6:
         raise ValueError(
             f"`{name}` must be a rotation matrix; got one whose columns are off by {off:.2g} "
@@ -590,7 +597,6 @@ def check_matrix(name: str, matrix: ArrayLike) -> Floats:
             f"`{name}` must be a rotation matrix; got a reflection (determinant −1). "
             "Negate one column to make it a rotation."
         )
-    return matrix
 
 
 def orthonormalise(matrix: ArrayLike) -> Floats:

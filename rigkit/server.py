@@ -6,6 +6,7 @@ import os
 import secrets
 import signal
 import webbrowser
+from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote, urlencode, urlsplit
@@ -19,9 +20,8 @@ from traitlets.config import Config
 HOST = "localhost"
 DATA = Path(__file__).parent / "data"
 CLASSROOM = DATA / "classroom"  # its style sheet makes type and pictures larger
-ALONE = CLASSROOM / "labextensions"  # a panel alone on the screen, and a page that stands still
-SETTINGS = CLASSROOM / "settings"  # all cells in the page: links and the page's place are exact
-EXTENSIONS = DATA / "labextensions"  # names and arrow keys that a stock page lacks
+EXTENSIONS = DATA / "lab" / "labextensions"  # a page that stays, and is alive at once
+SETTINGS = DATA / "lab" / "settings"  # all cells in the page: links and the page's place are exact
 _NEWS = "@jupyterlab/apputils-extension:announcements"
 
 
@@ -110,6 +110,8 @@ def serve(
     """
     # This environment's kernel and widgets go before others that the user may have.
     os.environ.setdefault("JUPYTER_PREFER_ENV_PATH", "1")
+    if classroom:
+        os.environ["RIGKIT_TEACHING"] = "1"  # for its kernels: a guess is a show of hands
     token = secrets.token_hex(24)
     server = CourseServer.instance(
         config=_config(folder, page, port, browser, classroom, token),
@@ -118,7 +120,7 @@ def serve(
     if classroom:
         server.static_custom_path = [str(CLASSROOM)]
     server.initialize(argv=[], starter_extension="lab")
-    server.web_app.settings["page_config_hook"] = _without_news
+    server.web_app.settings["page_config_hook"] = partial(_page_config, classroom)
     address = urlsplit(server.public_url)._replace(query=urlencode({"token": token})).geturl()
     server.io_loop.add_callback(print, f"\n    {address}\n\nStop with Ctrl-C.", flush=True)
     server.start()
@@ -152,16 +154,15 @@ def _config(
     if zmq.has("curve"):  # new enough clients and kernels encrypt what they say to each other
         config.KernelManager.transport_encryption = "auto"
     config.LabApp.custom_css = classroom
-    if classroom:
-        config.LabApp.app_settings_dir = str(SETTINGS)
-    extensions = [EXTENSIONS, ALONE] if classroom else [EXTENSIONS]
-    config.LabApp.extra_labextensions_path = [str(each) for each in extensions]
+    config.LabApp.app_settings_dir = str(SETTINGS)
+    config.LabApp.extra_labextensions_path = [str(EXTENSIONS)]
     tabs = folder / ".rigkit" / "workspaces"  # those that are open belong to the folder
     config.LabApp.workspaces_dir = str(tabs)
     return config
 
 
-def _without_news(handler: object, page_config: dict[str, Any]) -> dict[str, Any]:
-    """Leave out JupyterLab's question about news: a newcomer should see the lesson."""
+def _page_config(classroom: bool, handler: object, page_config: dict[str, Any]) -> dict[str, Any]:
+    """Say what the page is for, without JupyterLab's question about news before the lesson."""
     page_config["disabledExtensions"] = [*page_config.get("disabledExtensions", []), _NEWS]
+    page_config["rigkitTeaching"] = classroom
     return page_config

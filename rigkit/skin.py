@@ -12,16 +12,17 @@ from itertools import combinations
 
 import numpy as np
 
-from rigkit import _check, puppets, rotation
+from rigkit import _check, _format, puppets, rotation
 from rigkit import frames as fr
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.leg import LegRig
 from rigkit.mesh import Mesh, inner_bones, puppet_mesh
 from rigkit.puppets import Puppet
-from rigkit.skeleton import Skeleton, side_of
+from rigkit.skeleton import Skeleton, other_side, side_of
 
-__all__ = ["bones_of", "rig_skin", "weights_by_distance", "normalise", "prune", "pack_influences"]
-__all__ += ["unpack_influences", "inverse_bind_matrices", "joint_matrices", "linear_blend"]
+__all__ = ["bones_of", "rig_skin", "bind", "weights_by_distance", "normalise", "prune", "smooth"]
+__all__ += ["mirror_weights", "pack_influences", "unpack_influences"]
+__all__ += ["inverse_bind_matrices", "joint_matrices", "linear_blend"]
 __all__ += ["dual_quaternion_blend", "dual_quaternion_from_frame", "frame_from_dual_quaternion"]
 __all__ += ["blend_radius", "blend_zone", "radius_ratio", "worst_collapse"]
 
@@ -29,6 +30,7 @@ __all__ += ["blend_radius", "blend_zone", "radius_ratio", "worst_collapse"]
 # stay on one core; shared between two cores it waits, now and then ten times as long as it works,
 # while one is busy.
 BLOCK = 1024
+LEG_JOINTS = ("hip", "knee", "ankle", "foot")  # the last one of legs of three bones only
 
 
 def __dir__() -> list[str]:
@@ -119,11 +121,65 @@ def rig_skin(
     puppet, skeleton = puppets.get(puppet), rig.skeleton
     chain = skeleton.origins(skeleton.rest_world, ["L_" + joint for joint in rig.chain])
     surface = puppet_mesh(puppet, vertices, chain)
-    pelvis, left, right = inner_bones(puppet, chain)
-    bones = bones_of(
-        skeleton, {"pelvis": pelvis, "L_" + rig.chain[-1]: left, "R_" + rig.chain[-1]: right}
-    )
-    return surface, weights_by_distance(surface.vertices, bones, softness)
+    return surface, bind(surface, rig, puppet, softness)
+
+
+def bind(
+    surface: Mesh,
+    rig: LegRig | Skeleton,
+    puppet: Puppet | str,
+    softness: float = 2.0,
+    max_influences: int = 4,
+) -> Floats:
+    """Return the weights of a puppet's skin for joints that are placed in it.
+
+    `rig_skin` makes a skin around the joints; this one is there before them, so a joint may stand
+    off the middle of its limb. Weights go with the nearest of the skeleton's bones and of the
+    puppet's inner bones (`mesh.inner_bones`), which begin at the joints too.
+
+    Parameters
+    ----------
+    surface : Mesh
+        Such as `mesh.puppet_mesh` gives.
+    rig : LegRig or Skeleton
+        In its rest pose. A skeleton has pelvis, hips, knees, ankles (and feet, for legs of three
+        bones) named as a LegRig's are; they may hang from each other in any way.
+    puppet : Puppet or str
+        A name is one of `puppets.PUPPETS`.
+    softness, max_influences
+        As for `weights_by_distance`.
+
+    Returns
+    -------
+    ndarray, shape (v, joints)
+        Columns in the skeleton's order.
+
+    Raises
+    ------
+    ValueError
+        If the skeleton lacks a joint of the puppet's, or the left leg is not at x > 0.
+
+    Examples
+    --------
+    >>> from rigkit import mesh, skin
+    >>> from rigkit.leg import LegRig
+    >>> surface = mesh.puppet_mesh("Pip", 400)
+    >>> weights = skin.bind(surface, LegRig.from_puppet("Pip", 5), "Pip")
+    >>> len(weights) == len(surface.vertices), bool(abs(weights.sum(axis=1) - 1).max() < 1e-9)
+    (True, True)
+    """
+    if not isinstance(surface, Mesh):
+        raise ValueError(
+            f"`surface` must be a Mesh; got {surface!r}. `mesh.puppet_mesh` makes one."
+        )
+    skeleton, puppet = rig.skeleton if isinstance(rig, LegRig) else rig, puppets.get(puppet)
+    if not isinstance(skeleton, Skeleton):
+        raise ValueError(f"`rig` must be a LegRig or a Skeleton; got {rig!r}.")
+    chain = _left_chain(skeleton, puppet)
+    pelvis, left, right = inner_bones(puppet, skeleton.origins(skeleton.rest_world, chain))
+    inner = {"pelvis": pelvis, chain[-1]: left, other_side(chain[-1]): right}
+    bones = bones_of(skeleton, inner)
+    return weights_by_distance(surface.vertices, bones, softness, max_influences)
 
 
 def weights_by_distance(
@@ -260,6 +316,112 @@ def prune(weights: ArrayLike, max_influences: int = 4) -> Floats:
     return kept * (weights.sum(axis=-1, keepdims=True) / kept.sum(axis=-1, keepdims=True))
 
 
+def smooth(
+    weights: ArrayLike,
+    neighbours: Sequence[ArrayLike],
+    passes: int = 1,
+    strength: float = 0.5,
+    chosen: ArrayLike | None = None,
+) -> Floats:
+    """Return weights after each vertex has come nearer to the mean of its neighbours.
+
+    In a pass each row becomes (1 − λ) · row + λ · mean of its neighbours' rows, λ being the
+    strength, for all vertices at once. So no weight leaves 0 to 1, and rows that add up to one
+    go on doing so (derived). After k passes of strength ½ a step from 0 to 1 along a line of
+    vertices rises by C(2k, k) / 4ᵏ at most from one to the next, about 1 / √(π k) (derived): it
+    is edges that count, so a finer mesh takes more passes. More joints may move a vertex
+    afterwards; `prune` leaves the strongest.
+
+    Parameters
+    ----------
+    weights : array_like, shape (v, joints)
+    neighbours : (indptr, indices)
+        As `mesh.neighbours` gives them. A vertex without neighbours stays as it is.
+    passes : int
+    strength : float
+        0 to 1.
+    chosen : array_like of bool, shape (v,), optional
+        The vertices to change, such as those under a brush; all others stay as they are. Left
+        out, all are changed.
+
+    Returns
+    -------
+    ndarray, shape (v, joints)
+
+    Raises
+    ------
+    ValueError
+        If weights, neighbours and chosen vertices do not belong together.
+
+    Examples
+    --------
+    >>> from rigkit import mesh, skin
+    >>> step = [(1, 0), (1, 0), (0, 1), (0, 1)]
+    >>> strip = mesh.neighbours([(0, 1, 1), (1, 2, 2), (2, 3, 3)])
+    >>> skin.smooth(step, strip)[:, 1].tolist()
+    [0.0, 0.25, 0.75, 1.0]
+    """
+    weights = np.array(_check_weights(weights))
+    indptr, indices = _check_neighbours(neighbours, len(weights))
+    passes = _check.count("passes", passes, least=0)
+    strength = _check.one("strength", strength)
+    if not 0 <= strength <= 1:
+        raise ValueError(f"`strength` must be from 0 to 1; got {strength:g}.")
+    counts = np.diff(indptr)
+    changed = counts > 0
+    if chosen is not None:
+        changed &= _check_true_or_false("chosen", chosen, len(weights))
+    if not changed.any():
+        return weights
+    beside = indices[np.repeat(changed, counts)]
+    counts = counts[changed]
+    starts = np.cumsum(counts) - counts
+    for _ in range(passes):
+        mean = np.add.reduceat(weights[beside], starts, axis=0) / counts[:, None]
+        weights[changed] = (1 - strength) * weights[changed] + strength * mean
+    return weights
+
+
+def mirror_weights(weights: ArrayLike, partner: ArrayLike, swap: ArrayLike) -> Floats:
+    """Return the mirror image of weights: each vertex has its partner's, the sides exchanged.
+
+    Numbers are copied, none computed: mirrored twice, they are what they were. A vertex in the
+    midplane is its own partner, and keeps its weights if left and right joints have equal ones.
+    To copy the left side to the right, and share evenly in the midplane::
+
+        to_right = (1 - np.sign(vertices[:, :1])) / 2
+        weights = to_right * mirrored + (1 - to_right) * weights
+
+    Parameters
+    ----------
+    weights : array_like, shape (v, joints)
+    partner : array_like of int, shape (v,)
+        Of each vertex; see `mesh.mirror_index`.
+    swap : array_like of int, shape (joints,)
+        The column of each joint's other side, a joint without a side having its own:
+        `[names.index(placement.swap_side(name)) for name in names]`.
+
+    Returns
+    -------
+    ndarray, shape (v, joints)
+
+    Raises
+    ------
+    ValueError
+        If two vertices, or two joints, are not each other's.
+
+    Examples
+    --------
+    >>> from rigkit import skin
+    >>> skin.mirror_weights([(1, 0, 0), (0.2, 0.8, 0)], [1, 0], [0, 2, 1]).tolist()
+    [[0.2, 0.0, 0.8], [1.0, 0.0, 0.0]]
+    """
+    weights = _check_weights(weights)
+    partner = _check_pairs("partner", partner, len(weights), "vertices")
+    swap = _check_pairs("swap", swap, weights.shape[1], "joints")
+    return weights[partner][:, swap]
+
+
 def pack_influences(weights: ArrayLike) -> tuple[Ints, Floats]:
     """Return weights as glTF stores them: four joint numbers and weights to a vertex.
 
@@ -344,6 +506,9 @@ def unpack_influences(indices: ArrayLike, four: ArrayLike, joints: int) -> Float
 
 def inverse_bind_matrices(rest_world: ArrayLike) -> Floats:
     """Return the inverse of each joint's rest world frame (glTF 2.0, "Skins").
+
+    A skin is bound anew by these alone, of the joints where they now stand: weights, painted ones
+    too, belong to the vertices and stay.
 
     Parameters
     ----------
@@ -695,13 +860,30 @@ def worst_collapse(
         As for `radius_ratio`; if no vertex is in the zone.
     """
     kept = radius_ratio(rest, posed, rest_joint, posed_joint, axis)
-    zone = np.asarray(zone)
-    if zone.dtype != bool or zone.shape != kept.shape[-1:] or not zone.any():
-        raise ValueError(
-            f"`zone` must be true or false for each of {kept.shape[-1]} vertices, "
-            f"and true for at least one; got {zone.dtype} of shape {zone.shape}."
-        )
+    zone = _check_true_or_false("zone", zone, kept.shape[-1])
+    if not zone.any():
+        raise ValueError("`zone` must be true for at least one vertex; got none.")
     return kept[..., zone].min(axis=-1)
+
+
+def _left_chain(skeleton: Skeleton, puppet: Puppet) -> list[str]:
+    """The names of the left leg's joints, all there and on the left, and no more of them."""
+    chain = ["L_" + joint for joint in LEG_JOINTS]
+    found = [name for name in ("pelvis", *chain, *map(other_side, chain)) if name in skeleton.names]
+    chain = chain[: len(puppet.bones) + 1]
+    wanted = ["pelvis", *chain, *map(other_side, chain)]
+    if found != wanted:
+        raise ValueError(
+            f"`rig` must have the joints of {puppet.name}'s legs, {_format.names(wanted)}; "
+            f"got {_format.names(found) or 'none of them'}."
+        )
+    x = skeleton.origins(skeleton.rest_world, chain)[:, 0]
+    if not (x > 0).all():
+        raise ValueError(
+            "`rig` must have its left leg on the left, x above zero; "
+            f"got {x.min():g} m for {chain[x.argmin()]}."
+        )
+    return chain
 
 
 def _parts(vertices: Floats, segments: Sequence[Floats], sides: Ints, softness: float) -> Floats:
@@ -782,6 +964,42 @@ def _check_weights(weights: ArrayLike, name: str = "weights") -> Floats:
             f"{weights[(weights < 0).any(axis=-1) | (weights.sum(axis=-1) <= 0)][0]}."
         )
     return weights
+
+
+def _check_true_or_false(name: str, value: ArrayLike, vertices: int) -> Bools:
+    array = np.asarray(value)
+    if array.dtype != bool or array.shape != (vertices,):
+        raise ValueError(
+            f"`{name}` must be true or false for each of {vertices} vertices; got"
+            f" {array.dtype} of shape {array.shape}."
+        )
+    return array
+
+
+def _check_neighbours(neighbours: Sequence[ArrayLike], vertices: int) -> tuple[Ints, Ints]:
+    need = f"`neighbours` must be the two arrays that mesh.neighbours gives of {vertices} vertices"
+    if not isinstance(neighbours, Sequence) or len(neighbours) != 2:
+        raise ValueError(f"{need}; got {_check.short(neighbours)}.")
+    indptr, indices = (np.asarray(each) for each in neighbours)
+    if not all(each.ndim == 1 and each.dtype.kind in "iu" for each in (indptr, indices)):
+        raise ValueError(f"{need}; got {_check.short(neighbours)}.")
+    rows = len(indptr) - 1
+    fit = rows == vertices and indptr[0] == 0 and indptr[-1] == len(indices)
+    if not fit or (np.diff(indptr) < 0).any() or not ((indices >= 0) & (indices < vertices)).all():
+        raise ValueError(f"{need}; got those of {rows} vertices, {len(indices)} in all.")
+    return indptr, indices
+
+
+def _check_pairs(name: str, value: ArrayLike, count: int, of: str) -> Ints:
+    numbers = _check.numbers(name, value, "n")
+    pairs = numbers.astype(np.int64)
+    whole = pairs.shape == (count,) and ((pairs == numbers) & (pairs >= 0) & (pairs < count)).all()
+    if not whole or (pairs[pairs] != np.arange(count)).any():
+        raise ValueError(
+            f"`{name}` must be the numbers of {count} {of}, from 0, that lead back when followed"
+            f" twice; got {_check.short(numbers.tolist())}."
+        )
+    return pairs
 
 
 def _check_skin(

@@ -76,7 +76,7 @@ def folded(lesson: dict[str, Any]) -> dict[str, Any]:
     """
     for cell in lesson["cells"]:
         if cell["cell_type"] == "code":
-            cell["metadata"]["jupyter"] = {"source_hidden": True}
+            cell["metadata"].setdefault("jupyter", {})["source_hidden"] = True
     return lesson
 
 

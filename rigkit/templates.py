@@ -5,8 +5,8 @@ Every text that goes into a template is a stranger's until it is marked as HTML
 an expression and never call `escape` themselves. Jinja is not in the jail: what runs there does not
 import this.
 
-A page holds no script and fetches nothing; its policy lets the browser use the one style sheet
-named by its digest.
+A page fetches nothing. Its policy lets the browser use the one style sheet named by its digest,
+and a script only in the pages that show a rig to turn (`view`), named by its digest too.
 """
 
 from base64 import b64encode

@@ -105,7 +105,9 @@ def test_the_source_distribution_holds_all_that_is_tracked(built):
 
 
 def test_what_is_handed_out_is_small(built):
-    assert [path.name for path in built if path.stat().st_size > 2 * 2**20] == []
+    source, wheel = (path.stat().st_size / 2**20 for path in built)
+    assert wheel < 2  # what a learner gets
+    assert source < 4  # with the tests and the solutions
 
 
 def test_the_wheel_says_that_it_is_typed_and_how_to_run_it(wheel):
@@ -115,24 +117,25 @@ def test_the_wheel_says_that_it_is_typed_and_how_to_run_it(wheel):
         assert "rigkit = rigkit.cli:main" in file.read(name).decode()
 
 
+BORROWED = {  # JupyterLab's own files
+    "PYTHONPATH": "",
+    "JUPYTER_PATH": f"{sys.prefix}/share/jupyter",
+    "JUPYTERLAB_DIR": f"{sys.prefix}/share/jupyter/lab",
+}
+
+
 def test_learn_works_from_the_wheel_alone(environment, tmp_path):
-    own = sys.prefix
-    borrowed = {
-        "PYTHONPATH": "",
-        "JUPYTER_PATH": f"{own}/share/jupyter",
-        "JUPYTERLAB_DIR": f"{own}/share/jupyter/lab",
-    }
     where = _run(
         environment / "python",
         "-c",
         "import rigkit; print(rigkit.__file__)",
         cwd=tmp_path,
-        env={**os.environ, **borrowed},
+        env={**os.environ, **BORROWED},
     )
     assert Path(where.strip()).is_relative_to(environment.parent)
 
     folder = tmp_path / "leg-rigging"
-    with lab.learn(folder, command=[environment / "rigkit", "learn"], **borrowed) as running:
+    with lab.learn(folder, command=[environment / "rigkit", "learn"], **BORROWED) as running:
         request = urllib.request.Request(f"{running.base}/lab?token={running.token}")
         with urllib.request.urlopen(request, timeout=30) as page:
             assert "jupyter-config-data" in page.read().decode()
@@ -141,3 +144,36 @@ def test_learn_works_from_the_wheel_alone(environment, tmp_path):
             assert copied == {p.name: p.read_bytes() for p in (ROOT / part).glob("*.ipynb")}
         assert not (folder / "solutions").exists()
         json.loads((folder / ".rigkit" / "handed-out.json").read_text())
+
+
+@pytest.mark.needs_browser
+@pytest.mark.parametrize(
+    ("program", "way"), [("jupyterlab", lab.IN_LAB), ("notebook", lab.IN_NOTEBOOK)]
+)
+def test_a_panel_works_from_the_wheel_alone_without_learn(environment, tmp_path, program, way):
+    pytest.importorskip("playwright", reason="the Python package playwright is not installed")
+    if lab.find_chromium() is None:
+        pytest.skip("no Chromium found; install one or name it in RIGKIT_CHROMIUM")
+    folder, python = tmp_path / "learner", environment / Path(sys.executable).name
+    folder.mkdir()
+    cells = {
+        "panel": "from rigkit import puppets\nfrom rigkit.scenes import forward_and_inverse\n"
+        "forward_and_inverse.pelvis_panel(puppets.PUPPETS['Tamsin'])",
+        "where": "import rigkit\nprint(rigkit.__file__)",
+    }
+    with lab.stock(folder, program, python, **BORROWED) as server, lab.chromium() as browser:
+        page = lab.Lab(browser, server, windowing="none", way=way)
+        page.write("panel.ipynb", lab.code_notebook(cells))
+        page.open("panel.ipynb")
+        page.errors.clear()  # what the program itself stumbles over as it opens
+        page.run_all()
+        where = page.page.locator(".jp-OutputArea").last.text_content().strip()
+        assert Path(where).is_relative_to(environment.parent)
+        panel = page.panels()[0]
+        before = panel.picture()
+        panel.grips()[0].press("ArrowDown")
+        page.wait_for_change(panel.picture, before, "the picture")
+        before = panel.picture()
+        panel.grips()[0].drag(30, 0)
+        page.wait_for_change(panel.picture, before, "the picture")
+        assert page.troubles() == []

@@ -8,7 +8,7 @@ import numpy as np
 from rigkit import _format, gltf, mesh, page, rotation
 from rigkit._types import Floats
 from rigkit.display.drawing import WIDTH, surface, tree
-from rigkit.display.formats import name, optional, turn
+from rigkit.display.formats import name, optional, turn, yes
 from rigkit.display.showing import Piece, show
 from rigkit.display.tables import FEW, fields, table, values
 from rigkit.stage import Picture
@@ -19,6 +19,12 @@ MOST_TRIANGLES = 50_000  # of a rig file's skin that is drawn with its joints
 @show.register
 def show_mesh(thing: mesh.Mesh) -> Iterator[Piece]:
     yield surface(thing.vertices, thing.triangles, repr(thing))
+
+
+@show.register
+def show_section(thing: mesh.Section) -> Iterator[Piece]:
+    said = fields(thing, middle=_format.point, radius=_format.length, closed=yes)
+    yield values(thing, said)
 
 
 @show.register

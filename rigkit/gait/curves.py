@@ -14,6 +14,7 @@ GRAVITY = 9.81
 TABLES = ("schwartz-2008", "pinzone-2014")
 GROUPS = ("very slow", "slow", "free", "fast", "very fast")
 JOINTS = ("hip", "knee", "ankle")
+PELVIS_TURNS = ("rotation", "obliquity")
 
 
 def segment_angles(points: ArrayLike) -> Floats:
@@ -85,30 +86,33 @@ def periodic_spline(values: ArrayLike, phase: ArrayLike) -> Floats:
     n = values.shape[-1]
     if n < 3:
         raise ValueError(f"`values` must be at least three round the cycle; got {n}.")
-    shape = _check.batch(values=values.shape[:-1], phase=phase.shape)
-    second = np.roll(values, 1, axis=-1) - 2 * values + np.roll(values, -1, axis=-1)
-    knots = np.stack(
-        [np.broadcast_to(array, (*shape, n)) for array in (values, 6 * second @ _ring_inverse(n))]
-    )
-    place = np.broadcast_to((phase % 1.0) * n, shape)
+    _check.batch(values=values.shape[:-1], phase=phase.shape)
+    return spline(values, phase)
+
+
+def spline(values: Floats, phase: Floats) -> Floats:
+    """`periodic_spline` without its checks."""
+    n = values.shape[-1]
+    first = n * np.arange(values.size // n).reshape(values.shape[:-1])  # of each curve, in a row
+    place = (phase % 1.0) * n
     start = np.floor(place).astype(int)
+    left, right = first + start % n, first + (start + 1) % n
     after = place - start
     before = 1 - after
-    index = np.broadcast_to(start, (2, *shape))[..., None]
-    left, right = (
-        np.take_along_axis(knots, (index + step) % n, axis=-1)[..., 0] for step in (0, 1)
+    bends = values @ _curvatures(n)
+    straight = before * values.take(left) + after * values.take(right)
+    curved = before * (before**2 - 1) * bends.take(left) + after * (after**2 - 1) * bends.take(
+        right
     )
-    curved = (before**3 - before) * left[1] + (after**3 - after) * right[1]
-    return before * left[0] + after * right[0] + curved / 6
+    return straight + curved / 6
 
 
 @cache
-def _ring_inverse(n: int) -> AnyFloats:
-    """The matrix from six times the second differences to the curvatures."""
+def _curvatures(n: int) -> AnyFloats:
+    """The matrix from n values round a cycle to the curvatures at them."""
     identity = np.eye(n)
-    return np.linalg.inv(
-        4 * identity + np.roll(identity, 1, axis=1) + np.roll(identity, -1, axis=1)
-    )
+    beside = np.roll(identity, 1, axis=1) + np.roll(identity, -1, axis=1)
+    return np.linalg.solve(4 * identity + beside, 6 * (beside - 2 * identity))
 
 
 def joint_angles(
@@ -155,22 +159,29 @@ def joint_angles(
     """
     percent = _check.numbers("percent", percent)
     _check.choice("joint", joint, JOINTS)
-    printed = _printed(joint, _check.choice("table", table, TABLES))
-    degrees = periodic_spline(printed, percent / 100)
+    _check.choice("table", table, TABLES)
     if relative_step is not None:
-        step = _check.positive(
+        relative_step = _check.positive(
             "relative_step", relative_step, hint="Step length divided by leg length, such as 0.7."
         )
-        _check.batch(percent=percent.shape, relative_step=step.shape)
-        low, high = (
-            np.interp(step, _pace_values("step_length"), _pace_values(f"{joint}_{end}_deg"))
-            for end in ("min", "max")
-        )
-        free_low, free_high = _pace("free", f"{joint}_min_deg"), _pace("free", f"{joint}_max_deg")
-        floor = printed.min()
-        scale = (high - low) / (free_high - free_low)
-        degrees = floor + (low - free_low) + (degrees - floor) * scale
-    return np.deg2rad(degrees)
+        _check.batch(percent=percent.shape, relative_step=relative_step.shape)
+    return spline(joint_curve(joint, table, relative_step), percent / 100)
+
+
+def joint_curve(joint: str, table: str, relative_step: Floats | float | None) -> Floats:
+    """The values round the cycle of `joint_angles`, shape (..., 25), of steps of shape (...)."""
+    printed = _printed(joint, table)
+    if relative_step is None:
+        return np.deg2rad(printed)
+    low, high = (
+        np.interp(relative_step, _pace_values("step_length"), _pace_values(f"{joint}_{end}_deg"))
+        for end in ("min", "max")
+    )
+    free_low, free_high = _pace("free", f"{joint}_min_deg"), _pace("free", f"{joint}_max_deg")
+    floor = printed.min()
+    scale = np.asarray((high - low) / (free_high - free_low))[..., None]
+    start = np.asarray(floor + (low - free_low))[..., None]
+    return np.deg2rad(start + (printed - floor) * scale)
 
 
 @cache
@@ -191,8 +202,119 @@ def _pace(group: str, quantity: str) -> float:
     )
 
 
-def _pace_values(quantity: str) -> list[float]:
-    return [_pace(group, quantity) for group in GROUPS]
+@cache
+def _pace_values(quantity: str) -> Floats:
+    return np.array([_pace(group, quantity) for group in GROUPS])
+
+
+def pelvis_angles(percent: ArrayLike, turn: str, relative_speed: ArrayLike | None = None) -> Floats:
+    """Return the pelvis's published mean turn through the gait cycle, seen from one leg.
+
+    A rotation is positive with that leg's side forward, an obliquity with that side up. Half a
+    cycle later the same holds of the other leg, so each curve is half of what the printed one
+    (Schwartz 2008) differs from itself half a cycle on. Between the speeds of its groups it is
+    linear, held beyond.
+
+    Parameters
+    ----------
+    percent : array_like, shape (...)
+        Of the cycle from that leg's foot strike; any size, 130 is 30.
+    turn : {"rotation", "obliquity"}
+        About the vertical, or in the view from the front.
+    relative_speed : array_like, shape (...), optional
+        Speed divided by √(g × leg length); by default that of free walking, 0.429.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Radians.
+
+    Raises
+    ------
+    ValueError
+        For a turn that is not there, or a speed not above zero.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from rigkit import gait
+    >>> np.degrees(gait.pelvis_angles([0, 50], "rotation")).round(1).tolist()
+    [4.3, -4.3]
+    """
+    percent = _check.numbers("percent", percent)
+    _check.choice("turn", turn, PELVIS_TURNS)
+    speed = _check.positive(
+        "relative_speed",
+        _pace("free", "speed") if relative_speed is None else relative_speed,
+        hint="Speed divided by √(g × leg length), such as 0.43.",
+    )
+    shape = _check.batch(percent=percent.shape, relative_speed=speed.shape)
+    return pelvis_turn(pelvis_curve(turn, speed), np.broadcast_to(percent / 100, shape))
+
+
+def pelvis_curve(turn: str, relative_speed: Floats | float) -> Floats:
+    """The printed turn round the cycle at speeds of shape (...), shape (..., 25)."""
+    place = np.interp(relative_speed, _pace_values("speed"), np.arange(len(GROUPS)))
+    slower = np.minimum(np.floor(place).astype(int), len(GROUPS) - 2)
+    printed, part = _printed_pelvis(turn), (place - slower)[..., None]
+    return np.deg2rad((1 - part) * printed[slower] + part * printed[slower + 1])
+
+
+def pelvis_turn(values: Floats, phase: Floats) -> Floats:
+    """Half of what a curve's values differ from those half a cycle on, as of `pelvis_angles`."""
+    now, later = spline(values, np.stack([phase, phase + 0.5]))
+    return (now - later) / 2
+
+
+@cache
+def _printed_pelvis(turn: str) -> Floats:
+    """Degrees of each group at 0, 4, … 96 %, the first averaged with the one at 100 %."""
+    table = [
+        [row[f"{turn}_deg"] for row in body.rows("gait_pelvis") if row["group"] == group]
+        for group in GROUPS
+    ]
+    degrees = np.array(table)
+    return np.concatenate([(degrees[:, :1] + degrees[:, -1:]) / 2, degrees[:, 1:-1]], axis=1)
+
+
+def sway_width(step_time: ArrayLike, leg_length: ArrayLike, step_width: ArrayLike) -> Floats:
+    """Return how far the pelvis sways from side to side over feet that stand apart.
+
+    Over each foot in turn the body is an inverted pendulum, tipping in from the middle between the
+    feet and back to it within a step. Small-angle motion is x″ = (g / l) x from the foot, so the
+    whole way from side to side is w (1 − 1 / cosh(T √(g / l) / 2)). Derived; no published number.
+
+    Parameters
+    ----------
+    step_time : array_like, shape (...)
+        T, from one foot's strike to the other's [s].
+    leg_length : array_like, shape (...)
+        l, the pendulum's [m].
+    step_width : array_like, shape (...)
+        w, between the feet [m].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Metres; more in slower walking, less than the step width.
+
+    Raises
+    ------
+    ValueError
+        For a value not above zero.
+
+    Examples
+    --------
+    >>> from rigkit import gait
+    >>> round(float(gait.sway_width(0.53, leg_length=0.9, step_width=0.108)), 4)
+    0.0313
+    """
+    time = _check.positive("step_time", step_time, hint="Seconds, such as 0.53.")
+    length = _check.positive("leg_length", leg_length)
+    width = _check.positive("step_width", step_width)
+    _check.batch(step_time=time.shape, leg_length=length.shape, step_width=width.shape)
+    with np.errstate(over="ignore"):  # a very slow step takes the pelvis right over the foot
+        return width * (1 - 1 / np.cosh(time * np.sqrt(GRAVITY / length) / 2))
 
 
 PELVIS_TILT = float(
@@ -240,7 +362,7 @@ def pace(leg_length: ArrayLike, group: str = "free") -> Pace:
     Parameters
     ----------
     leg_length : array_like, shape (...)
-        Metres.
+        Metres; a puppet's is its `leg_height`.
     group : {"very slow", "slow", "free", "fast", "very fast"}
 
     Returns

@@ -44,7 +44,7 @@ def extension_pops(walk: Walk, near: float = 0.99, fastest_deg: float = 600.0) -
 
     A pop is a run of frame steps in each of which the leg is, at one end at least, stretched to
     `near` or more, and its bend changes by more than `fastest_deg`. The published knees turn at up
-    to 333 degrees a second in Tamsin's free walk, so more than 600 near full reach is the mark of a
+    to 321 degrees a second in Tamsin's free walk, so more than 600 near full reach is the mark of a
     goal at the edge of reach. This measure and its limits are our own.
 
     Parameters

@@ -3,16 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from rigkit import _check, _format, foot
 from rigkit._types import Bools, Floats
-from rigkit.gait._plan import Plan, in_space, limb_length, make_plan, sole
+from rigkit.gait import _feet
+from rigkit.gait._plan import (
+    Plan,
+    Published,
+    both,
+    in_space,
+    limb_length,
+    make_plan,
+    waves,
+    with_sole,
+)
 from rigkit.gait.contact import foot_slide_cm
-from rigkit.gait.curves import PELVIS_TILT, segment_angles
+from rigkit.gait.curves import PELVIS_TILT
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS, side_of
+
+SLIDE_FRAMES = 1000
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +44,9 @@ class Walk(_format.NotebookDisplay):
         From one foot to the other [m].
     table : str
         Where the angles are from.
+    sway, rotation, obliquity : float
+        Shares of the pelvis's usual motion that it has: from side to side, about the vertical, and
+        in the view from the front.
     planted : bool
         Whether the legs were solved for feet that stand. `plant` solves them; `walk` applies the
         angles as they are.
@@ -42,6 +58,10 @@ class Walk(_format.NotebookDisplay):
         Whether the foot is down.
     pelvis : ndarray, shape (f, 3)
         The middle of the hip centres.
+    pelvis_rotation, pelvis_obliquity : ndarray, shape (f,)
+        The pelvis's turns about +Y and +Z, radians: positive with the left hip backward, and with
+        the left hip up. The obliquity comes after the rotation. Its tilt forward, `PELVIS_TILT`,
+        stays as it is and is not among them.
     points : ndarray, shape (f, 2, len(joints), 3)
         Where the `joints` are; `at` picks one.
     foot_pitch : ndarray, shape (f, 2)
@@ -54,11 +74,16 @@ class Walk(_format.NotebookDisplay):
     speed: float
     step_length: float
     table: str
+    sway: float
+    rotation: float
+    obliquity: float
     planted: bool
     times: Floats
     phase: Floats
     stance: Bools
     pelvis: Floats
+    pelvis_rotation: Floats
+    pelvis_obliquity: Floats
     points: Floats
     foot_pitch: Floats
     miss: Floats
@@ -111,19 +136,24 @@ class Walk(_format.NotebookDisplay):
 
     @property
     def hip(self) -> Floats:
-        """Hip flexion from the pelvis, tipped forward by `PELVIS_TILT`; radians, shape (f, 2)."""
+        """Hip flexion from the pelvis, tipped forward by `PELVIS_TILT`; radians, shape (f, 2).
+
+        In the plane of the leg, which holds the direction of the walk; the pelvis's turns are left
+        out.
+        """
         return self._headings[..., 0] + PELVIS_TILT
 
     @property
     def knee(self) -> Floats:
-        """Knee flexion, radians, shape (f, 2)."""
+        """Knee flexion, the true angle between the bones, radians, shape (f, 2)."""
         return _wrapped(self._headings[..., 0] - self._headings[..., 1])
 
     @property
     def ankle(self) -> Floats:
         """Dorsiflexion, radians, shape (f, 2).
 
-        Of the foot; the heron's is that of its metatarsal from the line of its shank.
+        Of the foot; the heron's is that of its metatarsal from the line of its shank. In the plane
+        of the leg.
         """
         distal = self._headings[..., 2] if len(self.puppet.bones) == 3 else self.foot_pitch
         return _wrapped(distal - self._headings[..., 1])
@@ -143,16 +173,39 @@ class Walk(_format.NotebookDisplay):
         limb = self.points[:, :, end] - self.points[:, :, end - 2]
         return np.linalg.norm(limb, axis=-1) / limb_length(self.puppet)
 
-    @property
+    @cached_property
     def slide_cm(self) -> Floats:
-        """The way each foot slides along the floor in one stride, cm, shape (2,)."""
+        """The way each foot slides along the floor in one stride, cm, shape (2,).
+
+        It is measured at `SLIDE_FRAMES` moments a stride, however many frames the walk has.
+        """
         strides = self.speed * self.times[-1] / (2 * self.step_length)
-        slides = foot_slide_cm(self.points[:, :, -len(foot.PIVOTS) :], self.stance)
+        times = np.linspace(0, self.times[-1], round(strides * SLIDE_FRAMES) + 1)
+        plan = plan_of(self)
+        seen, legs = (plan.at(both(t / plan.cycle_time)) for t in (self.times, times))
+        off_path = self.pelvis - self._usual_path(seen, self.times)
+        pelvis = self._usual_path(legs, times) + np.stack(
+            [np.interp(times, self.times, way) for way in off_path.T], axis=-1
+        )
+        points, _, _ = moved(legs, times, pelvis, self.planted)
+        slides = foot_slide_cm(points[:, :, -len(foot.PIVOTS) :], legs.phase < plan.stance_share)
         return slides.sum(axis=0) / strides
+
+    def _usual_path(self, legs: Published, times: Floats) -> Floats:
+        """The pelvis path of `walk`, or of `plant` with nothing said, at these times."""
+        if not self.planted:
+            return legs.path(times, legs.height)
+        return legs.path(times, waves(_feet.feet_of(legs.plan).usual_height, legs.phase[:, 0]))
 
     @property
     def _headings(self) -> Floats:
-        return segment_angles(self.points[:, :, : len(self.puppet.bones) + 1])
+        """Each bone's angle from hanging down, in the plane of its leg, forward positive."""
+        chain = self.points[:, :, : len(self.puppet.bones) + 1]
+        up = chain[..., -3, :2] - chain[..., -1, :2]
+        up = np.where(np.abs(up).max(axis=-1, keepdims=True) > 0, up, [0.0, 1.0])
+        up = up * np.where(up[..., 1:] < 0, -1, 1) / np.linalg.norm(up, axis=-1, keepdims=True)
+        bones = np.diff(chain, axis=-2)
+        return np.arctan2(bones[..., 2], -np.sum(bones[..., :2] * up[..., None, :], axis=-1))
 
 
 def walk(
@@ -162,21 +215,26 @@ def walk(
     frames: int = 100,
     cycles: int = 2,
     table: str = "schwartz-2008",
+    sway: float = 1.0,
+    rotation: float = 1.0,
+    obliquity: float = 1.0,
 ) -> Walk:
     """Return a forward walk: published angles on a puppet's legs, the pelvis moved forward evenly.
 
-    The pelvis rides at the height that keeps the lowest foot on the floor. The angles know nothing
-    of the puppet's bones or of the speed asked for, so the feet slide: `Walk.slide_cm` says how
-    far. A leg that bends backward swings as the forward one does, its middle joint on the other
-    side of the line from its root to its end; a third bone (the heron's thigh) is carried at
-    `CARRIED_THIGH`. Both are invented.
+    The pelvis rides at the height that keeps the lowest foot on the floor. It sways from side to
+    side (`sway_width`, over feet as far apart as the hips), and turns as published for the speed
+    (`pelvis_angles`); each leg leans so that its foot keeps to its line. The angles know nothing of
+    the puppet's bones or of the speed asked for, so the feet slide: `Walk.slide_cm` says how far. A
+    leg that bends backward swings as the forward one does, its middle joint on the other side of
+    the line from its root to its end; a third bone (the heron's thigh) is carried at
+    `CARRIED_THIGH`. Both are invented, and so is the lean.
 
     Parameters
     ----------
     puppet : Puppet or str
         A name is one of `puppets.PUPPETS`.
     speed : float, optional
-        m/s; by default the free pace for the puppet's legs.
+        m/s; by default the free pace for the puppet's `leg_height`.
     step_length : float, optional
         Metres; by default the published one for that speed.
     frames : int
@@ -184,6 +242,9 @@ def walk(
     cycles : int
         Strides; the last frame is the first one's pose again.
     table : {"schwartz-2008", "pinzone-2014"}
+    sway, rotation, obliquity : float
+        Shares of the pelvis's motion from side to side, about the vertical, and in the view from
+        the front, from 0 to 3: 1 is as derived or published, 0 none.
 
     Returns
     -------
@@ -192,43 +253,63 @@ def walk(
     Raises
     ------
     ValueError
-        For a puppet, table, speed, step, or number of frames or strides that cannot be.
+        For a puppet, table, speed, step, share, or number of frames or strides that cannot be.
 
     Examples
     --------
     >>> from rigkit import gait
     >>> walk = gait.walk("Tamsin", cycles=1)
     >>> walk.slide_cm.round(1).tolist()
-    [13.0, 13.0]
+    [12.4, 12.4]
     >>> walk["L_knee"].shape
     (101, 3)
     """
-    plan = make_plan(puppet, speed, step_length, table)
-    puppet = plan.puppet
+    plan = make_plan(
+        *(puppet, speed, step_length, table), sway=sway, rotation=rotation, obliquity=obliquity
+    )
     cycles, frames = _check.count("cycles", cycles), _check.count("frames", frames, least=8)
     count = np.arange(cycles * frames + 1) / frames
-    phase = (count[:, None] + [0.0, 0.5]) % 1.0
-    times = count * plan.cycle_time
-    pelvis = np.stack([0 * times, plan.height(phase[:, 0]), plan.speed * times], axis=-1)
-    leg, pitch = plan.leg(phase), plan.pitch(phase)
-    flat = np.concatenate([leg, sole(puppet, leg[..., -1, :], pitch)], axis=-2)
+    times, legs = count * plan.cycle_time, plan.at(both(count))
+    about_y, about_z = (turn[:, 0] for turn in legs.turns)
+    pelvis = legs.path(times, legs.height)
+    points, pitch, miss = moved(legs, times, pelvis, planted=False)
     return Walk(
-        *(puppet, plan.speed, plan.step_length, table),
+        *(plan.puppet, plan.speed, plan.step_length, table),
+        *(plan.sway, plan.rotation, plan.obliquity),
         planted=False,
         times=times,
-        phase=phase,
-        stance=phase < plan.stance_share,
+        phase=legs.phase,
+        stance=legs.phase < plan.stance_share,
         pelvis=pelvis,
-        points=in_space(flat, pelvis, puppet),
+        pelvis_rotation=about_y,
+        pelvis_obliquity=about_z,
+        points=points,
         foot_pitch=pitch,
-        miss=np.zeros_like(phase),
+        miss=miss,
     )
+
+
+def moved(
+    legs: Published, times: Floats, pelvis: Floats, planted: bool
+) -> tuple[Floats, Floats, Floats]:
+    """The points of a walk under a pelvis, its feet's pitch, and what its legs miss."""
+    feet: Published | _feet.Planted
+    if planted:
+        feet = _feet.feet_of(legs.plan).at(legs)
+        joints, miss = _feet.solved_legs(legs, pelvis, _feet.goals(feet, times))
+    else:
+        feet = legs
+        joints, miss = in_space(legs, pelvis, legs.limb, legs.lean), np.zeros_like(legs.phase)
+    return with_sole(joints, feet.roll), feet.pitch, miss
 
 
 def plan_of(walk: Walk) -> Plan:
     """The plan a walk was made from."""
     check_walk(walk)
-    return Plan(walk.puppet, walk.speed, walk.step_length, walk.table)
+    return Plan(
+        *(walk.puppet, walk.speed, walk.step_length, walk.table),
+        *(walk.sway, walk.rotation, walk.obliquity),
+    )
 
 
 def check_walk(walk: object) -> None:

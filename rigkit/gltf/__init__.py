@@ -4,6 +4,7 @@ That is the tree of nodes, skins with their inverse bind matrices, triangles wit
 normals, and animations of nodes. `read` says in `Asset.notes` what else a file held.
 
     asset.py      a file's content as arrays, and the poses that follow from it
+    extras.py     what a program keeps with a file for itself
     container.py  bytes to JSON and buffers, strangers' bytes included
     accessors.py  arrays out of buffers
     fields.py     values of the JSON, each of the kind it must be

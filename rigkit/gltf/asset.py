@@ -17,6 +17,7 @@ from numpy.typing import DTypeLike, NDArray
 
 from rigkit import _check, _format, rotation
 from rigkit._types import ArrayLike, Floats, Ints
+from rigkit.gltf.extras import json_object
 
 PATHS = {"translation": 3, "rotation": 4, "scale": 3}
 # The transform of a node that says nothing.
@@ -445,12 +446,15 @@ class Asset(_format.NotebookDisplay):
         such as "Draco". A skin of this asset then says its joints, and no node has it.
     humanoid : mapping of str to int
         The node of each bone of a person, as a VRM file says, such as "leftUpperLeg"; not written.
+    extras : mapping of str to JSON values
+        What a program keeps with the file for itself (glTF 2.0, "asset.extras"): text, finite
+        numbers, true, false, None, and lists and mappings of these.
 
     Raises
     ------
     ValueError
-        For a parent, joint, mesh or skin that is not there, a cycle of parents, or a weight for a
-        joint that the node's skin does not have.
+        For a parent, joint, mesh or skin that is not there, a cycle of parents, a weight for a
+        joint that the node's skin does not have, or extras that are no JSON.
     """
 
     nodes: tuple[Node, ...]
@@ -461,6 +465,7 @@ class Asset(_format.NotebookDisplay):
     notes: tuple[str, ...]
     compressed: Mapping[str, str]
     humanoid: Mapping[str, int]
+    extras: Mapping[str, object]
 
     def __init__(
         self,
@@ -472,6 +477,7 @@ class Asset(_format.NotebookDisplay):
         notes: Iterable[str] = (),
         compressed: Mapping[str, str] = MappingProxyType({}),
         humanoid: Mapping[str, int] = MappingProxyType({}),
+        extras: Mapping[str, object] = MappingProxyType({}),
     ) -> None:
         _set_fields(
             self,
@@ -483,6 +489,7 @@ class Asset(_format.NotebookDisplay):
             notes=_all_of(str, "notes", notes),
             compressed=dict(compressed),
             humanoid=dict(humanoid),
+            extras=json_object("extras", extras),
         )
         self._check_references()
         _ = self._levels  # a cycle of parents is refused now, not when the asset is posed

@@ -367,7 +367,7 @@ def _whole(text: str) -> int:
 def _number(text: str) -> float:
     """A whole number may be written as 100.0 or 1e2 (glTF 2.0, "JSON Encoding")."""
     number = float(text)
-    return int(number) if number.is_integer() and abs(number) <= 2**53 else number
+    return int(number) if number.is_integer() and abs(number) < 2**53 else number
 
 
 def _no_constant(text: str) -> NoReturn:

@@ -16,6 +16,7 @@ from rigkit._types import Floats, Ints
 from rigkit.gltf import container
 from rigkit.gltf.accessors import MESHOPT, Accessors, CompressedError
 from rigkit.gltf.asset import INTERPOLATIONS, PATHS, Animation, Asset, Channel, Mesh, Node, Skin
+from rigkit.gltf.extras import json_object
 from rigkit.gltf.fields import (
     Entry,
     choice,
@@ -59,8 +60,9 @@ def read(
 ) -> Asset:
     """Read a rig from a .glb or .gltf file.
 
-    Read are the tree of nodes, skins, triangles with weights and normals, and animations of nodes.
-    All else is named in `Asset.notes`; what of these is compressed also in `Asset.compressed`.
+    Read are the tree of nodes, skins, triangles with weights and normals, animations of nodes, and
+    what a program keeps with the file (`Asset.extras`). All else is named in `Asset.notes`; what of
+    these is compressed also in `Asset.compressed`.
 
     Parameters
     ----------
@@ -119,6 +121,7 @@ class _Reader:
         for kind in NOT_READ:
             if there := items(self.json, kind, "JSON"):
                 self.note(f"{kind.capitalize()} are not read.", len(there))
+        extras = self._extras(about)
         parents = self._parents()
         self._scenes(parents)
         meshes = self._unpacked("meshes", self._mesh)
@@ -140,7 +143,16 @@ class _Reader:
             text(about, "copyright", "asset"),
             self._notes(),
             self.compressed,
+            extras=extras,
         )
+
+    def _extras(self, about: Entry) -> dict[str, object]:
+        """The values a program keeps with the file; no rig depends on them, so none is refused."""
+        try:
+            return json_object("extras", about.get("extras", {}))
+        except ValueError:
+            self.note("What programs keep with the file (asset.extras) is too large or no object.")
+            return {}
 
     def _unpacked(
         self, field: str, read: Callable[[Entry, str], _Kind | None]

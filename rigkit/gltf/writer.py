@@ -104,6 +104,7 @@ class _Writer:
             "version": "2.0",
             "generator": f"rigkit {rigkit.__version__}",
             "copyright": asset.copyright,
+            "extras": asset.extras,
         }
         parts = {
             "scenes": (

@@ -1,11 +1,13 @@
 """The card that answers a check: words first, then numbers, a picture, and the progress."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from html import escape
 from typing import Any
 
-from rigkit.homework import checking, picture
+from rigkit import course
+from rigkit.homework import calling, checking, picture
+from rigkit.homework.question import Hints
 
 LONG = 6  # more rows than that are not all shown
 WIDE = 80  # characters: a longer table is shown row below row
@@ -22,14 +24,43 @@ class Card:
     score : float
     progress : str
         One sentence.
+    hints : Hints or None
+    shows : callable or None
+        As a `Question`'s.
     """
 
-    def __init__(self, outcome: checking.Outcome, progress: str = "") -> None:
+    def __init__(
+        self,
+        outcome: checking.Outcome,
+        progress: str = "",
+        hints: Hints | None = None,
+        shows: Callable[..., Any] | None = None,
+    ) -> None:
         self.outcome, self.progress = outcome, progress
+        self.hints, self.shows = hints, shows
 
     @property
     def score(self) -> float:
         return self.outcome.score
+
+    def case(self) -> Any:
+        """Return a panel of the lesson with the card's worst case in it.
+
+        Returns
+        -------
+        Panel
+
+        Raises
+        ------
+        ValueError
+            If the question has no such panel, or nothing was tried.
+        """
+        if self.shows is None or not self.outcome.inputs:
+            raise ValueError(
+                f"no panel shows a case of {self.outcome.question or 'this check'}; look at the"
+                " picture and the numbers on the card."
+            )
+        return self.shows(*calling.arguments(self.outcome.inputs))
 
     def __repr__(self) -> str:
         return "\n".join([self._headline(), *self._lines()])
@@ -79,19 +110,42 @@ class Card:
             f' inherit)"><p style="margin:0"><strong>{escape(outcome.word)}:</strong>'
             f' {_words(outcome.sentence)}</p><div style="display:flex;flex-wrap:wrap;gap:4px'
             f' 16px;align-items:center">{drawn}<ul style="margin:4px 0;padding-left:1.2em;flex:1 1'
-            f' 16em;max-width:100%">{lines}</ul></div></section>'
+            f' 16em;max-width:100%">{lines}</ul></div>{self._hints()}</section>'
         )
+
+    def _hints(self) -> str:
+        """Help in steps, each folded in the one before; "" where all is right or there is none."""
+        hints = self.hints
+        if hints is None or self.outcome.word == checking.RIGHT:
+            return ""
+        address = _section(self.outcome.question, hints.section)
+        where = f'<a href="{address}">{escape(hints.section)}</a>'
+        folded = ""
+        for name, text in (
+            ("A smaller case", _words(hints.smaller)),
+            ("Where the lesson says it", where),
+            ("A hint", _words(hints.nudge)),
+        ):
+            folded = f"<details><summary>{name}</summary><p>{text}</p>{folded}</details>"
+        return folded
+
+
+def _section(question: str, heading: str) -> str:
+    """The address of a heading in the lesson of a question, seen from its exercise.
+
+    JupyterLab looks for the heading by these letters as they stand, so none is percent-encoded.
+    """
+    path = course.lesson(question.partition("/")[0]).path
+    return escape(f"../lessons/{path.name}#{heading.replace(' ', '-')}")
 
 
 def _item(line: str) -> str:
-    """A line of the card; what stands row below row keeps its columns."""
+    """A line of the card; what stands row below row keeps its columns, folded until asked for."""
     first, _, rows = line.partition("\n")
-    table = (
-        f'<pre style="margin:2px 0;overflow-x:auto" tabindex="0">{escape(rows)}</pre>'
-        if rows
-        else ""
-    )
-    return f"<li>{_words(first)}{table}</li>"
+    if not rows:
+        return f"<li>{_words(first)}</li>"
+    table = f'<pre style="margin:2px 0;overflow-x:auto" tabindex="0">{escape(rows)}</pre>'
+    return f"<li><details><summary>{_words(first)} its numbers</summary>{table}</details></li>"
 
 
 def _words(text: str) -> str:

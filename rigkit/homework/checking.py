@@ -6,12 +6,14 @@ one can run elsewhere.
 """
 
 import hashlib
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
+from rigkit._check import short
 from rigkit.homework import calling
 from rigkit.homework.calling import Record
 from rigkit.homework.question import REPORT, WORDS, Case, Misconception, Question, Shape, Verdict
@@ -19,6 +21,7 @@ from rigkit.puppets import Puppet
 
 RIGHT, NEARLY, NOT_YET, BLANK = "Right", "Nearly", "Not yet", "Not attempted yet"
 LARGEST = 1e9
+ROUNDED = 0.01  # the share by which a typed number may differ from one it stands for
 
 
 @dataclass(frozen=True)
@@ -65,11 +68,16 @@ class Outcome:
 
     @property
     def counts(self) -> str:
-        """The numbers of cases in words: "0 of 7 cases right, 7 partly"; empty for one case."""
+        """The numbers of cases in words, and what those right in part earn; empty for one case."""
         if self.cases < 2:
             return ""
-        partly = f", {self.partly} partly" if self.partly else ""
-        return f"{self.right} of {self.cases} cases right{partly}"
+        if not self.partly:
+            return f"{self.right} of {self.cases} cases right"
+        worth = (self.score * self.cases - self.right) / self.partly
+        return (
+            f"{self.right} of {self.cases} cases right, {self.partly} partly, at {worth:.0%}"
+            f"{' on average' if self.partly > 1 else ''}"
+        )
 
     def __repr__(self) -> str:
         return (
@@ -147,13 +155,18 @@ def score_answers(question: Question, cases: Sequence[Case], records: Sequence[R
         right,
         len(cases),
         cases[worst],
-        dict(verdicts[worst].measured),
+        {name: _true_minus(text) for name, text in verdicts[worst].measured.items()},
         verdicts[worst].picture,
         None if found is None else found.name,
         sum(record.get("printed", 0) for record in records),
         len(parts),
         part if part != sentence else "",
     )
+
+
+def _true_minus(text: str) -> str:
+    """A measured text in which a hyphen before a number is a minus sign."""
+    return re.sub(r"(?<![\w\])-])-(?=[\d.])", "−", text)
 
 
 def _said(question: Question, found: Misconception) -> str:
@@ -196,10 +209,15 @@ def parse_answer(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
     """
     parts = _parts(returns, output)
     for name, value in parts.items():
-        if isinstance(value, np.ndarray) and not (np.abs(value) <= LARGEST).all():
+        if isinstance(value, np.ndarray) and not np.isfinite(value).all():
             raise AnswerError(
                 f"has a number that is not finite in {name}: a division by zero, or a root or arc"
                 " cosine of something out of its range"
+            )
+        if isinstance(value, np.ndarray) and not (np.abs(value) <= LARGEST).all():
+            raise AnswerError(
+                f"has a number of more than {LARGEST:,.0f} in {name}, far more than can be meant:"
+                " look for an exponent, a factor too many, or a division by almost nothing"
             )
     return parts
 
@@ -269,7 +287,7 @@ def _same(question: Question, mine: Mapping[str, Any], record: Record) -> bool:
         theirs = _comparable(question.returns, record)
     except AnswerError:
         return False
-    same = question.same or _close
+    same = question.same or (_rounded if question.kind == "value" else _close)
     return all(same(mine[name], theirs[name]) for name in question.returns)
 
 
@@ -310,6 +328,13 @@ def _close(a: Any, b: Any) -> bool:
     return np.allclose(a, b, rtol=1e-3, atol=1e-4, equal_nan=True)
 
 
+def _rounded(a: Any, b: Any) -> bool:
+    """True if a value typed by hand, rounded as people do, is another one."""
+    if isinstance(a, np.ndarray):
+        return np.allclose(a, b, rtol=ROUNDED, atol=1e-4, equal_nan=True)
+    return _close(a, b)
+
+
 def _found(report: Mapping[str, Any]) -> set[str]:
     """The rules that an inspection has findings of."""
     return {finding["rule"] for finding in report["findings"] if finding["status"] == "finding"}
@@ -332,22 +357,23 @@ def _parts(returns: Mapping[str, Shape], output: Any) -> dict[str, Any]:
 
 
 def _part(name: str, shape: Shape, value: Any) -> Any:
+    typed = _quoted(value)
     if shape == REPORT:
         if not isinstance(value, dict) or "rigkit_inspection" not in value:
             raise AnswerError("is not a rig file")
         return value
     if shape == WORDS:
         if not isinstance(value, list) or not all(isinstance(word, str) for word in value):
-            raise AnswerError(f"has something other than a list of words for {name}")
+            raise AnswerError(f"has something other than a list of words for {name}: {typed}")
         return value
     if _is_choice(shape):
         if not isinstance(value, str) or value.strip().lower() not in shape:
-            raise AnswerError(f"has something else for {name}")
+            raise AnswerError(f"has something else for {name}: {typed}")
         return value.strip().lower()
     if _has(value, str) or _has(value, bool):
         raise AnswerError(
             f"has {'text' if _has(value, str) else 'true or false'} for {name}, where numbers"
-            " belong"
+            f" belong: {typed}"
         )
     try:
         array = np.asarray(value, dtype=float)
@@ -361,6 +387,13 @@ def _part(name: str, shape: Shape, value: Any) -> Any:
     if array.shape != shape and array.squeeze().shape != shape:
         raise AnswerError(f"has shape {array.shape} for {name}")
     return array.reshape(shape)
+
+
+def _quoted(value: Any) -> str:
+    """A part of an answer as it was typed, cut short."""
+    if isinstance(value, float) and value.is_integer():
+        value = int(value)
+    return "nothing" if value is None else short(value)
 
 
 def _is_decimal_comma(array: np.ndarray) -> bool:

@@ -1,5 +1,7 @@
 """Measurements that several judges share, and how they say them."""
 
+from typing import Any
+
 import numpy as np
 
 from rigkit._types import Floats
@@ -18,3 +20,26 @@ def in_cm(metres: float) -> str:
     """A distance in centimetres without powers of ten: "0.43 cm", "230 cm"."""
     cm = round(min(100 * float(metres), FARTHEST), 3) + 0.0
     return f"{cm:.2g} cm" if abs(cm) < 9.95 else f"{cm:.0f} cm"
+
+
+def number(value: float, digits: int = 3) -> str:
+    """A number to so many digits that count, written in full: no powers of ten."""
+    value = round(float(value), 6) + 0.0
+    if abs(value) >= 10**digits:
+        written = f"{value:.0f}"
+    else:
+        written = np.format_float_positional(
+            value, precision=digits, unique=False, fractional=False, trim="-"
+        )
+    return written.replace("-", "−")
+
+
+def right_so_far(parts: dict[str, Any]) -> str:
+    """Tell how a sentence begins that goes on with what is wrong: "your rank is right; ".
+
+    `parts` says of each part, by its name, if it is right; empty if none is.
+    """
+    good = [name for name, right in parts.items() if right]
+    if not good:
+        return ""
+    return f"your {' and '.join(good)} {'is' if len(good) == 1 else 'are'} right; "

@@ -31,7 +31,7 @@ class CourseMap:
 
     def _total(self) -> str:
         hours = sum(lesson.minutes or 0 for lesson in self.lessons) / 60
-        return f"All lessons together: about {hours:.1f} hours, without the exercises."
+        return f"All lessons together: about {hours:.1f} hours, without the exercises.{_guesses()}"
 
     def _so_far(self, lesson: course.Lesson) -> str:
         said = [_right(lesson, student) for student in self.students]
@@ -48,7 +48,7 @@ class CourseMap:
         ]
         heads = "".join(
             f'<th scope="col" style="{_CELL}">{escape(name)}</th>'
-            for name in ("Lesson", "Time", "Exercise", *names)
+            for name in ("Lesson", "Time", "Checks", "Exercise", *names)
         )
         rows = "".join(f"<tr>{self._row(lesson)}</tr>" for lesson in self.lessons)
         return (
@@ -61,6 +61,7 @@ class CourseMap:
         exercise = _link(f"../exercises/{lesson.exercise.name}", "open") if lesson.exercise else ""
         cells = [
             _minutes(lesson),
+            _checks(lesson),
             exercise,
             *(_right(lesson, student) for student in self.students),
         ]
@@ -75,6 +76,23 @@ def _link(target: str, text: str) -> str:
 
 def _minutes(lesson: course.Lesson) -> str:
     return f"{lesson.minutes} min"
+
+
+def _checks(lesson: course.Lesson) -> str:
+    """The quick checks of a lesson that were answered right; "" where it has none."""
+    return (
+        f"{course.answered('check', lesson.number)[1]} of {lesson.checks}" if lesson.checks else ""
+    )
+
+
+def _guesses() -> str:
+    """A sentence of how often a picture surprised, which nobody grades."""
+    told, right = course.answered("guess")
+    if not told:
+        return ""
+    surprised, guesses = told - right, "one guess" if told == 1 else f"{told} guesses"
+    times = {0: "never", 1: "once"}.get(surprised, f"{surprised} times")
+    return f" Of {guesses}, the picture surprised you {times}."
 
 
 def _right(lesson: course.Lesson, student: str) -> str:

@@ -225,7 +225,7 @@ class Homework:
                 attempt=attempt,
                 misconception=outcome.misconception,
             )
-        return Card(outcome, self.progress())
+        return Card(outcome, self.progress(), question.hints, question.shows)
 
     def _unknown(self, sentence: str) -> Card:
         return Card(checking.Outcome("", "Not checked", 0.0, sentence), self.progress())

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from rigkit import puppets
-from rigkit.homework import catalogue
+from rigkit.homework import catalogue, judging
 from rigkit.homework.checking import LARGEST
 from rigkit.homework.formula import MEASURES, Formula, FormulaError, measures
 from rigkit.homework.question import WORDS, Case, Misconception, Question, Shape, Verdict
@@ -426,7 +426,9 @@ def _judge(
     """The verdict on an answer, which says neither the right one nor on which side it lies."""
     measured = {}
     if table["kind"] == "number":
-        measured = {"You say": f"{float(yours):.6g} {table.get('unit', '').strip()}".strip()}
+        measured = {
+            "You say": f"{judging.number(yours, 6)} {table.get('unit', '').strip()}".strip()
+        }
     elif table["kind"] == "choice":
         measured = {"You say": yours}
     if same(yours, right):

@@ -67,6 +67,25 @@ class Verdict:
 
 
 @dataclass(frozen=True)
+class Hints:
+    """Help with a question in three steps, each shown when it is asked for.
+
+    Attributes
+    ----------
+    nudge : str
+        A sentence that says where to look, and never the answer.
+    section : str
+        The heading in the lesson of the same number under which it is explained.
+    smaller : str
+        A smaller case of the same question with its answer, as one finds it on paper.
+    """
+
+    nudge: str
+    section: str
+    smaller: str
+
+
+@dataclass(frozen=True)
 class Question:
     """Something asked, and how its answers are measured.
 
@@ -90,8 +109,12 @@ class Question:
         arrays, an option, a list of words, or an inspection's data.
     misconceptions : tuple of Misconception
     same : callable, optional
-        `same(mine, theirs)`: True if one part of an answer is that of a misconception; as close as
-        numbers commonly are rounded, if not given.
+        `same(mine, theirs)`: True if one part of an answer is that of a misconception. If not
+        given, what a function returns must be equal but for rounding, and a typed value to a
+        hundredth of itself.
+    hints : Hints, optional
+    shows : callable, optional
+        Given a case's values in their order, a panel of the lesson with that case in it.
     """
 
     lesson: str
@@ -103,6 +126,8 @@ class Question:
     judge: Callable[[Case, dict[str, Any]], Verdict]
     misconceptions: tuple[Misconception, ...]
     same: Callable[[Any, Any], bool] | None = None
+    hints: Hints | None = None
+    shows: Callable[..., Any] | None = None
 
     def __repr__(self) -> str:
         return f"Question {self.id}, a {self.kind}: {self.asks}"

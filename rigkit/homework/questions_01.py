@@ -10,7 +10,9 @@ import numpy as np
 
 from rigkit import body, placement
 from rigkit.homework import picture
-from rigkit.homework.question import Misconception, Question, Verdict
+from rigkit.homework.checking import ROUNDED
+from rigkit.homework.judging import number, right_so_far
+from rigkit.homework.question import Hints, Misconception, Question, Verdict
 
 HEIGHTS = np.array(
     [0.530, 0.285, 0.039]
@@ -45,7 +47,7 @@ def _judge_lengths(inputs, output):
     right = np.abs(yours - _lengths(**inputs)) <= 1e-3 * stature
     hip, knee, ankle = heights = np.cumsum(yours[::-1])[::-1]
     measured = {
-        f"Your {name} stands at": f"{height / stature:.3g} of the stature"
+        f"Your {name} stands at": f"{number(height / stature)} of the stature"
         for name, height in zip(("hip", "knee", "ankle"), heights, strict=True)
     }
     drawn = picture.side_view(
@@ -58,11 +60,12 @@ def _judge_lengths(inputs, output):
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if right.all():
         return verdict(1.0, "three heights, and each bone is the difference of two of them.")
-    wrong = ", ".join(name for name, good in zip(LENGTHS.returns, right, strict=True) if not good)
+    parts = dict(zip(LENGTHS.returns, right, strict=True))
+    wrong = ", ".join(name for name, good in parts.items() if not good)
     return verdict(
         float(right.sum()) / 4,
-        "stacked from the floor, your lengths put the joints where the table does "
-        f"not; look again at: {wrong}.",
+        f"{right_so_far(parts)}stacked from the floor, your lengths put the joints where the table"
+        f" does not; look again at: {wrong}.",
     )
 
 
@@ -105,6 +108,13 @@ LENGTHS = Question(
             "shares of the stature are given back; they still have to be multiplied by it",
         ),
     ),
+    hints=Hints(
+        "Draw a standing leg beside a ruler and mark the table's three heights on it: at which "
+        "marks does each bone begin and end?",
+        "Further: bones from a tape measure",
+        "At a stature of 100 cm hip, knee and ankle stand 0.530, 0.285 and 0.039 m above the "
+        "floor. So the thigh is 0.245 m, the shank 0.246 m, and the ankle's height 0.039 m.",
+    ),
 )
 
 
@@ -115,7 +125,7 @@ def _draw_kneecap(rng, character):
     return [
         {
             "depth_cm": round(float(rng.uniform(6.0, 7.2)) * character.stature, 1),
-            "bend_deg": float(rng.choice([70, 75, 80, 85, 95, 100, 105])),
+            "bend_deg": float(rng.choice([70, 75, 80, 85, 90, 100, 105])),
         }
     ]
 
@@ -139,15 +149,21 @@ def _judge_kneecap(inputs, output):
         picture.note(joint, "kneecap"),
         picture.arrow(pin, gone, "slide"),
     )
-    measured = {"You say": f"{yours:.3g} cm"}
+    measured = {"You say": f"{number(yours)} cm"}
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(yours - true) <= 0.0201:
         return verdict(
             1.0, "each point of the shank is off by that much, the sole of the foot too."
         )
+    if yours < 0:
+        return verdict(
+            0.0,
+            "a slide is a length and never below zero; a sine that takes radians gives such a"
+            " number when degrees go in.",
+        )
     near = abs(yours - true) <= 0.1 * true
     return verdict(
-        0.5 if near else 0.0,
+        0.25 if near else 0.0,
         "your slide is too"
         f" {'long' if yours > true else 'short'}{', by less than a tenth' if near else ''}; look at"
         " the triangle pin, joint, swung pin, and halve it.",
@@ -196,6 +212,14 @@ KNEECAP = Question(
             "the slide is left in metres",
         ),
     ),
+    lambda mine, theirs: np.isclose(abs(mine), abs(theirs), rtol=ROUNDED),  # a sine may be negative
+    hints=Hints(
+        "Draw the knee from the side, kneecap to hollow, and mark in it the pin and the misplaced "
+        "joint: how far are they apart?",
+        "A joint off its centre",
+        "In a knee 10 cm deep, joint and pin are 5 cm apart. At a bend of 60° joint, pin and swung "
+        "pin are the corners of a triangle with equal sides, so the slide is 5 cm as well.",
+    ),
 )
 
 
@@ -227,17 +251,10 @@ def _hips(left_asis, right_asis):
     return middle + hips.left, middle + hips.right
 
 
-def _judge_hips(inputs, output):
-    asis = np.array([inputs["left_asis"], inputs["right_asis"]])
-    width = np.linalg.norm(asis[0] - asis[1])
-    yours = np.array([output["left hip"], output["right hip"]])
-    off = yours - _hips(**inputs)
-    misses = np.linalg.norm(off, axis=-1)
-    right = misses <= 0.004 * width
-    sided = np.abs(off[:, 2]).max() > np.abs(off[:, :2]).max()
+def _hips_picture(hips, asis, sided):
     view, axes = (picture.side_view, [2, 1]) if sided else (picture.front_view, [0, 1])
-    seen, marks = yours[:, axes], asis[:, axes]
-    drawn = view(
+    seen, marks = hips[:, axes], asis[:, axes]
+    return view(
         "Your hips below the ASISs",
         "Both landmarks of the pelvis as dots, and your two hip centres.",
         picture.dots(marks),
@@ -248,13 +265,23 @@ def _judge_hips(inputs, output):
             for point, name in zip(seen, ("L", "R"), strict=True)
         ),
     )
+
+
+def _judge_hips(inputs, output):
+    asis = np.array([inputs["left_asis"], inputs["right_asis"]])
+    width = np.linalg.norm(asis[0] - asis[1])
+    yours = np.array([output["left hip"], output["right hip"]])
+    off = yours - _hips(**inputs)
+    misses = np.linalg.norm(off, axis=-1)
+    right = misses <= 0.004 * width
+    sided = np.abs(off[:, 2]).max() > np.abs(off[:, :2]).max()
     measured = {
         f"Your {name} hip, from the middle of the ASISs": ", ".join(
             f"{abs(value):.2f} PW {_way(axis, value)}" for axis, value in enumerate(place)
         )
         for name, place in zip(("left", "right"), (yours - asis.mean(axis=0)) / width, strict=True)
     }
-    verdict = partial(Verdict, measured=measured, picture=drawn)
+    verdict = partial(Verdict, measured=measured, picture=_hips_picture(yours, asis, sided))
     if right.all():
         return verdict(1.0, "both hips are where the rule puts them, each on its own side.")
     if (np.linalg.norm(yours[::-1] - _hips(**inputs), axis=-1) <= 0.004 * width).all():
@@ -262,9 +289,10 @@ def _judge_hips(inputs, output):
             0.25, "each hip is on the other one's side: the character's left is where x is larger."
         )
     axis = ("x, sideways", "y, height", "z, forward")[int(np.abs(off[np.argmax(misses)]).argmax())]
+    parts = dict(zip(("left hip", "right hip"), right, strict=True))
     return verdict(
         0.25 * float(right.sum()),
-        f"you are furthest off along {axis}, by {_metres(np.abs(off).max())}; "
+        f"{right_so_far(parts)}you are furthest off along {axis}, by {_metres(np.abs(off).max())}; "
         "read the rule for that axis again.",
     )
 
@@ -274,7 +302,7 @@ def _way(axis, value):
 
 
 def _metres(value):
-    return f"{value:.3g} m" if value >= 1 else f"{100 * value:.1f} cm"
+    return f"{number(value)} m" if value >= 1 else f"{100 * value:.1f} cm"
 
 
 def _hips_with(forward=-0.19, up=-0.30, outward=0.36, order=(0, 1, 2), start=0.0):
@@ -338,6 +366,13 @@ HIPS = Question(
             " world",
         ),
     ),
+    hints=Hints(
+        "The rule gives three steps in words. Write beside each word the axis that it runs along "
+        "and its sign, first for the left hip, then for the right one.",
+        "Where the hip turns",
+        "ASISs at (0.1, 1, 0) and (−0.1, 1, 0) are 0.2 m apart, and their middle is (0, 1, 0). The "
+        "steps are 0.072, 0.06 and 0.038 m: the left hip is at (0.072, 0.94, −0.038).",
+    ),
 )
 
 
@@ -350,7 +385,8 @@ def _draw_gap(rng, character):
         {
             "asis_cm": round(float(rng.uniform(0.130, 0.150)) * size, 1),
             "depth_cm": round(float(rng.uniform(0.080, 0.100)) * size, 1),
-            "outside_cm": round(float(rng.uniform(0.185, 0.200)) * size, 1),
+            # broader than any mistake of the rule's comes out
+            "outside_cm": round(float(rng.uniform(0.203, 0.215)) * size, 1),
         }
     ]
 
@@ -376,7 +412,7 @@ def _judge_gap(inputs, output):
         picture.note([yours / 200, -0.08], "yours", "inverse"),
     )
     measured = {
-        "You say": f"{yours:.3g} cm",
+        "You say": f"{number(yours)} cm",
         "That is": f"{yours / inputs['asis_cm']:.2f} of the way from ASIS to ASIS",
     }
     verdict = partial(Verdict, measured=measured, picture=drawn)
@@ -384,10 +420,11 @@ def _judge_gap(inputs, output):
         return verdict(1.0, "the hips stand far inside the outline, and inside the landmarks too.")
     near = abs(yours - true) <= 0.05 * true
     return verdict(
-        0.5 if near else 0.0,
+        0.25 if near else 0.0,
         f"your hips are too {'far apart' if yours > true else 'close'}"
         f"{', by less than a twentieth' if near else ''};"
-        " the rule gives one hip's way outward from the middle, in the units of its constant.",
+        " the rule adds three lengths, the last of them in millimetres, and gives one hip's way"
+        " outward from the middle.",
     )
 
 
@@ -416,6 +453,11 @@ GAP = Question(
             "only one side is counted, from the middle outward",
         ),
         Misconception(
+            "constant left out",
+            lambda asis_cm, depth_cm, outside_cm: 2 * (_outward_cm(asis_cm, depth_cm) - 0.79),
+            "the 7.9 millimetres that the rule adds on either side are left out",
+        ),
+        Misconception(
             "millimetres as centimetres",
             lambda asis_cm, depth_cm, outside_cm: 2 * (_outward_cm(asis_cm, depth_cm) + 7.9 - 0.79),
             "7.9 millimetres are added as if they were centimetres",
@@ -425,6 +467,14 @@ GAP = Question(
             lambda asis_cm, depth_cm, outside_cm: _outward_cm(asis_cm, depth_cm) / 50,
             "the distance is left in metres",
         ),
+    ),
+    lambda mine, theirs: abs(mine - theirs) <= 0.0501,  # asked for to a tenth; two are close
+    hints=Hints(
+        "Sketch the pelvis from above with its middle and both hips, and draw in what the rule "
+        "gives: from where to where does it lead?",
+        "Further: five rules for one hip",
+        "In a pelvis 10 cm deep, 20 cm from ASIS to ASIS, a hip is 2.8 + 3.2 + 0.79 = 6.79 cm from "
+        "the middle. From hip to hip there are 13.58 cm.",
     ),
 )
 
@@ -549,6 +599,14 @@ CENTRE = Question(
             "the marker's first place is taken for the centre",
         ),
     ),
+    hints=Hints(
+        "Write one row of the system with a marker's own numbers: which of them stand beside the "
+        "four unknowns, and which stands alone on the other side?",
+        "Further: a centre from motion",
+        "A marker is seen at (3, 0, 0), (−1, 0, 0), (1, 2, 0) and (1, 0, 2). The first two rows "
+        "are 9 = 6x + k and 1 = −2x + k, so x = 1 and k = 3. Then 5 = 2 + 4y + 3 and 5 = 2 + 4z + "
+        "3: the centre is (1, 0, 0).",
+    ),
 )
 
 
@@ -613,7 +671,8 @@ def _judge_place(inputs, output):
     measured = {
         "You say": f"{place}, misses of " + ", ".join(f"{miss:.2f}" for miss in yours) + " cm"
     }
-    score = 0.4 * chosen + 0.2 * float(right.sum())
+    # one miss is nothing for everybody, so one right miss earns nothing
+    score = 0.25 * chosen + 0.25 * max(int(right.sum()) - 1, 0)
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if chosen and right.all():
         return verdict(
@@ -621,10 +680,15 @@ def _judge_place(inputs, output):
         )
     if right.all():
         return verdict(0.6, "your misses are right; which place do they speak for?")
+    parts = {"place": chosen} | {
+        f"miss of the {name}": good
+        for name, good in zip(PLACES, right, strict=True)
+        if right.sum() > 1
+    }
     return verdict(
-        min(score, 0.8),
-        "turn the rivet about each place in turn, by the bend in radians and backward, and "
-        "measure from where it lands to where it was seen, in centimetres.",
+        score,
+        f"{right_so_far(parts)}turn the rivet about each place in turn, by the bend in radians and"
+        " backward, and measure from where it lands to where it was seen, in centimetres.",
     )
 
 
@@ -684,6 +748,14 @@ PLACE = Question(
             _place(lambda p, c, angle: c + _turned(p, np.zeros(2), angle)),
             "the place is added after the turn, but not taken off before it",
         ),
+    ),
+    hints=Hints(
+        "Do one place first, on squared paper: the way from it to the rivet, that way turned, and "
+        "where the rivet lands.",
+        "Further: why every point shifts alike",
+        "A bend of 90° takes the way (0, −1) to (−1, 0). So a rivet at (0, 0) that turns about (0, "
+        "1) lands at (−1, 1). If it is seen there, (0, 1) misses by nothing; turned about (1, 1) "
+        "it would land at (0, 2), and miss by √2 m, 141.4 cm.",
     ),
 )
 

@@ -13,8 +13,8 @@ import numpy as np
 from rigkit import frames as fr
 from rigkit import puppets, rotation
 from rigkit.homework import picture
-from rigkit.homework.judging import SQUARE, is_turn
-from rigkit.homework.question import Misconception, Question, Verdict
+from rigkit.homework.judging import SQUARE, is_turn, number, right_so_far
+from rigkit.homework.question import Hints, Misconception, Question, Verdict
 from rigkit.two_bone import planar_points
 
 CLOSE_CM, CLOSE_DEG = 0.1, 0.1
@@ -45,6 +45,11 @@ def _toes(shank, ankle_height, toe_ahead):
     return np.hypot(shank + ankle_height, toe_ahead)
 
 
+def _same_millimetre(mine, theirs):
+    """Equal words, or centimetres to a tenth: two mistakes are less than a hundredth apart."""
+    return mine == theirs if isinstance(theirs, str) else abs(float(mine) - float(theirs)) <= 0.06
+
+
 def _judge_carried(inputs, output):
     shank, height, ahead, knee_deg = inputs.values()
     true, yours = _carried_cm(_toes(shank, height, ahead), knee_deg), float(output["toes"])
@@ -58,10 +63,10 @@ def _judge_carried(inputs, output):
     measured = {
         "You say": (
             f"{output['moves']} {'moves' if 'alone' in output['moves'] else 'move'}, "
-            f"the toes by {yours:.3g} cm"
+            f"the toes by {number(yours)} cm"
         )
     }
-    score = 0.4 * named + 0.6 * right
+    score = 0.2 * named + 0.8 * right
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if named and right:
         return verdict(
@@ -76,6 +81,7 @@ def _judge_carried(inputs, output):
     way = "too long" if yours > true else "too short"
     return verdict(
         score,
+        f"{right_so_far({'list of joints': named})}"
         f"your distance is {way}: the toes go round the knee on a circle, and the way from one"
         " point of a circle straight to another is its chord.",
     )
@@ -125,6 +131,15 @@ CARRY = Question(
             _carried(lambda s, h, a, k: 0.0, CARRIED[3]),
             "the knee is taken to move its child and no grandchildren",
         ),
+    ),
+    same=_same_millimetre,
+    hints=Hints(
+        "The toes are some way below the knee and some way ahead of it. Draw these two ways as the "
+        "sides of a right angle: what joins their ends?",
+        "How far a turn carries",
+        "Toes 4 cm below a knee and 3 cm ahead of it are 5 cm away from it. Turned by 60°, they "
+        "are 5 cm from where they were: knee, old place and new place make a triangle with equal "
+        "sides.",
     ),
 )
 
@@ -269,6 +284,13 @@ FORWARD = Question(
             ),
             "the hip's zero is taken to be straight forward; it is straight down",
         ),
+    ),
+    hints=Hints(
+        "Find the knee first. Seen from there, which way does the shank point before the knee "
+        "turns, and which way after?",
+        "What an angle is counted from",
+        "Both bones are 1 m, hip and knee at 90°. The thigh points straight forward, so the knee "
+        "is at (1, 0). The shank hangs straight down from it: the ankle is at (1, −1).",
     ),
 )
 
@@ -458,6 +480,14 @@ SPACE = Question(
             "the matrices are transposed: they turn column vectors, `matrix @ vector`",
         ),
     ),
+    hints=Hints(
+        "Write one line for each joint, from the pelvis down, and let each line use the frame of "
+        "the line above: what does each joint add to it?",
+        "The same in space: a frame",
+        "The pelvis is at the origin and not turned, the hip at (0, 0, 0), both bones 1 m. Flexion "
+        "and knee are 90°, abduction 0. The thigh points forward and the shank straight down: the "
+        "knee is at (0, 0, 1), the ankle at (0, −1, 1).",
+    ),
 )
 
 
@@ -594,6 +624,14 @@ LOCAL = Question(
             "the parent's whole matrix is transposed; that undoes its turn, but not its place",
         ),
     ),
+    hints=Hints(
+        "Read `parent @ local = child` as an equation: what has to be done to both of its sides, "
+        "and on which side of the products, so that `local` stands alone?",
+        "Further: reading a frame",
+        "A parent at (0, 1, 0) is not turned: a child that stands at (0, 3, 0) has the local place "
+        "(0, 2, 0). After half a turn about x the parent's own y axis points down, and the same "
+        "child's local place is (0, −2, 0).",
+    ),
 )
 
 
@@ -669,6 +707,13 @@ REPARENT = Question(
             "the two places are subtracted and left in world axes; the new parent's axes count for"
             " places too",
         ),
+    ),
+    hints=Hints(
+        "Before you think of the new parent, ask what must not change when nothing moves, and "
+        "write that down as a frame.",
+        "Further: hang the legs from a root",
+        "Nothing is turned. Under a parent at (0, 1, 0) a joint at (0, 2, 0) stands at (0, 3, 0) "
+        "in the world. A new parent at (0, 4, 0) sees it at (0, −1, 0).",
     ),
 )
 

@@ -12,12 +12,15 @@ import numpy as np
 from rigkit import controls, placement, puppets, rotation
 from rigkit import frames as fr
 from rigkit.homework import picture
-from rigkit.homework.judging import is_turn
-from rigkit.homework.question import WORDS, Misconception, Question, Verdict
+from rigkit.homework.judging import is_turn, number, right_so_far
+from rigkit.homework.question import WORDS, Hints, Misconception, Question, Verdict
 from rigkit.leg import LegRig
 from rigkit.skeleton import SIDE_TAGS
 
 KINDS = tuple(placement.MIRROR_KINDS)
+SWAPPED = {"same bend": "reflection", "reflection": "same bend", "same numbers": "same numbers"}
+# Of the right hip's numbers about x, y and z, beside the left one's.
+SIGNS = {"same bend": (1, -1, -1), "same numbers": (1, 1, 1), "reflection": (-1, -1, 1)}
 CLOSE_CM, CLOSE_DEG = 0.01, 0.1
 
 
@@ -141,6 +144,13 @@ POINT = Question(
             "every answer is put on the right, also for a point that is there already",
         ),
     ),
+    hints=Hints(
+        "Mark the midplane and the point's x on one number line, and let the point hop over the "
+        "midplane: how long is the hop, and where does it end?",
+        "Three ways to make a right leg",
+        "With the midplane at x = 2, the point (3, 1, 0) is 1 m to its left. Its mirror image is 1 "
+        "m to its right, at (1, 1, 0).",
+    ),
 )
 
 
@@ -191,7 +201,9 @@ def _judge_orient(inputs, output):
         for name, axis in true.items()
     }
     measured = {
-        f"Your {name}": f"length {lengths[name]:.3g}, {float(off[name]):.1f}° from where it belongs"
+        f"Your {name}": (
+            f"length {number(lengths[name])}, {float(off[name]):.1f}° from where it belongs"
+        )
         for name in true
     }
     drawn = _axes_picture(hip, knee, ankle, output, lengths)
@@ -212,7 +224,7 @@ def _judge_orient(inputs, output):
         )
     else:
         sentence = "your bone axis does not run up the shank, from the ankle to the knee."
-    return verdict(0.25 * float(sum(good.values())), sentence)
+    return verdict(0.25 * float(sum(good.values())), f"{right_so_far(good)}{sentence}")
 
 
 def _orient(bone=None, hinge=None, scaled=True):
@@ -278,6 +290,14 @@ ORIENT = Question(
             ),
             "the axes are left as long as they come out; an axis of a frame has length one",
         ),
+    ),
+    hints=Hints(
+        "Try a leg that needs no calculator, its bones along the world's axes: say which way each "
+        "of your two axes should point, and look which way it does.",
+        "Further: give a knee its axes",
+        "The hip is at (0, 2, 0), the knee at (0, 1, 0), the ankle at (0, 1, −1): the shank points "
+        "straight back. Up the shank is (0, 0, 1). Square to both bones is x, and a positive turn "
+        "about it takes the shank back: (1, 0, 0).",
     ),
 )
 
@@ -373,13 +393,20 @@ KEEP = Question(
         Misconception(
             "the wrong way round",
             lambda knee, ankle, new: np.linalg.inv(knee) @ new @ ankle,
-            "old and new knee have changed places: this makes the ankle swing twice as far",
+            "old and new knee have changed places: this carries the ankle along by twice the turn",
         ),
         Misconception(
             "only its place",
             lambda knee, ankle, new: fr.frame(ankle[:3, :3], _keep(knee, ankle, new)[:3, 3]),
             "the ankle's place is kept and its axes are not",
         ),
+    ),
+    hints=Hints(
+        "Write down the ankle's world frame twice, once by way of the old knee and once by way of "
+        "the new one: what do you know about the two?",
+        "Further: give a knee its axes",
+        "The knee is at the origin, and the ankle 1 m below it, at (0, −1, 0). After a quarter "
+        "turn about z the knee's own x axis points up, and it sees the same ankle at (−1, 0, 0).",
     ),
 )
 
@@ -423,7 +450,8 @@ def _judge_frame(inputs, output):
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if placed and last_row and turned <= CLOSE_DEG:
         return verdict(1.0, "on the other side, right-handed, and of the kind that was asked for.")
-    return verdict(0.25 * placed, _frame_advice(left_handed, square, last_row, placed, kind))
+    advice = _frame_advice(left_handed, square, last_row, placed, kind)
+    return verdict(0.25 * placed, f"{right_so_far({'origin': placed})}{advice}")
 
 
 def _axes_words(square, left_handed, turned):
@@ -435,8 +463,8 @@ def _axes_words(square, left_handed, turned):
 def _frame_advice(left_handed, square, last_row, placed, kind):
     if left_handed:
         return (
-            "your frame is left-handed: no turn makes it of an ordinary one. Negate one axis, but"
-            " which?"
+            "your frame is left-handed: no turn makes it of an ordinary one. Negate one axis, or"
+            " all three: which does this kind ask for?"
         )
     if not square:
         return "your axes are not square to each other and of length one, so this is no frame."
@@ -447,8 +475,8 @@ def _frame_advice(left_handed, square, last_row, placed, kind):
             "the axes aside, the origin is not on the other side of the midplane, as far from it."
         )
     return (
-        f'for "{kind}", look at each axis: which two are mirror images of the old'
-        " ones, and which one is negated after that?"
+        f'for "{kind}", look at each axis: is it to be the mirror image of the old one, or'
+        " the negative of that?"
     )
 
 
@@ -468,7 +496,7 @@ _ACROSS = np.diag([-1.0, 1.0, 1.0])
 FRAME = Question(
     "03",
     "mirror_frame",
-    "a joint's frame on the other side, right-handed, in the two useful kinds",
+    "a joint's frame on the other side, right-handed, in three kinds",
     "function",
     {"frame": (4, 4)},
     _draw_frame,
@@ -486,8 +514,9 @@ FRAME = Question(
         ),
         Misconception(
             "hinge axis flipped",
-            lambda frame, kind: _mirror_frame(frame, KINDS[kind == KINDS[0]]),
-            "the two kinds have changed places, so that every hinge axis points the other way",
+            lambda frame, kind: _mirror_frame(frame, SWAPPED[kind]),
+            "same bend and reflection have changed places, so that their hinge axes point the other"
+            " way",
         ),
         Misconception(
             "always same bend",
@@ -495,10 +524,10 @@ FRAME = Question(
             "every frame is mirrored as for the same bend, whichever kind is asked for",
         ),
         Misconception(
-            "three axes negated",
+            "always same numbers",
             _frame_of(lambda turn, kind: -_ACROSS @ turn),
-            "all three reflected axes are negated: right-handed, but now the bone axis runs down"
-            " the bone",
+            "all three reflected axes are negated, whichever kind is asked for: right-handed, but"
+            " in the other two kinds one axis alone is",
         ),
         Misconception(
             "wrong axis",
@@ -513,6 +542,14 @@ FRAME = Question(
             ),
             "the axes are mirrored, and the origin has stayed on its side",
         ),
+    ),
+    hints=Hints(
+        "Do it in two moves, and print the determinant of the three axes after each: what should "
+        "it be in between, and what in the end?",
+        "Further: a mirrored frame, in numbers",
+        "A frame at (1, 0, 0) has the world's own axes. Reflected, it is at (−1, 0, 0), its x axis "
+        'is (−1, 0, 0), and y and z are as before. For `"same bend"` x is negated back to (1, 0, '
+        '0); for `"reflection"` z becomes (0, 0, −1).',
     ),
 )
 
@@ -554,7 +591,7 @@ def _judge_numbers(inputs, output):
     measured = {"The right leg is from the mirror image": f"up to {miss:.1f} cm and {turned:.1f}°"}
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if miss <= CLOSE_CM and turned <= CLOSE_DEG:
-        return verdict(1.0, "the right leg is the mirror image of the left, in either kind of rig.")
+        return verdict(1.0, "the right leg is the mirror image of the left, in each kind of rig.")
     sentence = (
         f'in a rig mirrored by "{kind}", give both hips one number at a time, and note about which'
         " axes the legs do alike and about which they do not."
@@ -562,17 +599,15 @@ def _judge_numbers(inputs, output):
     return verdict(0.0, sentence)
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=len(KINDS))
 def _legs(kind):
     rig = LegRig.from_puppet(puppets.PUPPETS["Tamsin"], 0.0)
     return placement.mirror_skeleton(rig.skeleton, "L_", kind)
 
 
-def _signs(*signs_of_kinds):
-    """Wrong models that only change signs: three for the first kind, three for the second."""
-    return lambda turns_deg, kind: (
-        turns_deg * np.array(signs_of_kinds[KINDS.index(kind)], dtype=float)
-    )
+def _signs(sign_of):
+    """A wrong model that only changes signs, by a function from a kind to three of them."""
+    return lambda turns_deg, kind: turns_deg * np.array(sign_of(kind), dtype=float)
 
 
 NUMBERS = Question(
@@ -585,35 +620,44 @@ NUMBERS = Question(
     _judge_numbers,
     (
         Misconception(
-            "same numbers",
-            _signs((1, 1, 1), (1, 1, 1)),
-            "both sides get the same numbers, as if all three axes had been mirrored alike",
+            "always same numbers",
+            _signs(lambda kind: (1, 1, 1)),
+            "both sides get the same numbers in every rig; that is right only where all three axes"
+            " were negated",
         ),
         Misconception(
             "all negated",
-            _signs((-1, -1, -1), (-1, -1, -1)),
+            _signs(lambda kind: (-1, -1, -1)),
             "every number is negated, so that what one leg does the other undoes",
         ),
         Misconception(
             "kinds swapped",
-            _signs((-1, -1, 1), (1, -1, -1)),
-            "the two kinds of mirroring have changed places",
+            _signs(lambda kind: SIGNS[SWAPPED[kind]]),
+            "same bend and reflection have changed places",
         ),
         Misconception(
             "the wrong ones negated",
-            _signs((-1, 1, 1), (1, 1, -1)),
-            "the number that should stay is negated, and the two that should be negated stay",
+            _signs(lambda kind: np.negative(SIGNS[kind])),
+            "the numbers that should stay are negated, and those that should be negated stay",
         ),
         Misconception(
             "always same bend",
-            _signs((1, -1, -1), (1, -1, -1)),
+            _signs(lambda kind: SIGNS["same bend"]),
             "every rig is taken to be mirrored as for the same bend",
         ),
         Misconception(
             "degrees to radians",
-            lambda turns_deg, kind: np.radians(_signs((1, -1, -1), (-1, -1, 1))(turns_deg, kind)),
+            lambda turns_deg, kind: np.radians(turns_deg * np.array(SIGNS[kind])),
             "the numbers are converted to radians; degrees come in and degrees go out",
         ),
+    ),
+    hints=Hints(
+        "Take one axis at a time: on the right, is it the plain mirror image of the left one, or "
+        "was it negated once more?",
+        "A pose, copied from left to right",
+        'The left hip is turned by 30° about x alone. In a rig of the `"same bend"` x was negated '
+        'once more, and the right hip gets 30° as well. In a `"reflection"` it was not, and the '
+        "right hip gets −30°.",
     ),
 )
 
@@ -689,7 +733,9 @@ def _judge_names(inputs, output):
         if tag
         else "it carries no side tag, so it should have stayed as it is."
     )
-    return verdict(0.5 * sum(right) / len(names), sentence)
+    return verdict(
+        0.5 * sum(right) / len(names), f"{sum(right)} of {len(names)} names are right; {sentence}"
+    )
 
 
 def _each(change):
@@ -739,6 +785,13 @@ NAMES = Question(
             _each(lambda name: name[:-1] + name[-1].translate(_SWAP)),
             "the last letter is exchanged; the side tag stands first",
         ),
+    ),
+    hints=Hints(
+        "Say the rule aloud, as to somebody who changes the labels with a brush: where does one "
+        "look, how often, and what is left alone?",
+        "Further: names that survive",
+        "`L_HEEL` becomes `R_HEEL`, `R_BELL_ROPE` becomes `L_BELL_ROPE`, and `LANTERN` stays "
+        "`LANTERN`.",
     ),
 )
 
@@ -867,6 +920,13 @@ ODD = Question(
             "the three differences are added up; a distance is the root of the sum of their"
             " squares",
         ),
+    ),
+    hints=Hints(
+        "Make all six mirror images first, and look at the six differences, three numbers each, "
+        "before you make lengths of them.",
+        "Further: which joint is off?",
+        "A left ankle at (0.1, 0.2, 0) has its mirror image at (−0.1, 0.2, 0). A right ankle at "
+        "(−0.1, 0.23, 0.04) is 3 cm above it and 4 cm ahead of it: 5 cm off.",
     ),
 )
 

@@ -12,13 +12,16 @@ import numpy as np
 from rigkit import rotation
 from rigkit.controls import interpolate_keys
 from rigkit.homework import picture
-from rigkit.homework.question import Misconception, Question, Verdict
+from rigkit.homework.judging import number, right_so_far
+from rigkit.homework.question import Hints, Misconception, Question, Verdict
 from rigkit.two_bone import planar_points, solve_planar
 
 CHAINS = ("forward", "inverse")
 FRAMES = 24
-SPACINGS = (12, 6, 4, 3, 2)  # frames from key to key, widest first
+SPACINGS = (12, 6, 4, 3, 2, 1)  # frames from key to key, widest first
 NEAR_CM, LEVEL_DEG = 0.5, 1.0  # by hand; a formula's ankle must land within a millimetre
+BY_HAND = 0.08  # the share of the largest angle by which one found by hand may differ
+SHOWN = 0.6  # the farthest that an answer is drawn from where it belongs, metres
 TOE = 0.2  # how far ahead of the ankle a foot is drawn, metres
 
 
@@ -67,7 +70,7 @@ def _judge_slip(inputs, output):
         picture.ghost([hip * 0, hip, foot]),
         picture.chain(moved, ["pelvis", "hip", "ankle"]),
     )
-    measured = {"You say": f"{yours:.3g} cm"}
+    measured = {"You say": f"{number(yours)} cm"}
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(yours - true) <= 0.051:
         return verdict(
@@ -134,6 +137,14 @@ SLIP = Question(
             "the slip is left in metres",
         ),
     ),
+    hints=Hints(
+        "Draw the middle of the pelvis, the ankle, and one stiff line between them: what happens "
+        "to that line in the tilt, and what in the shift?",
+        "One pelvis, two chains",
+        "The foot is 1 m straight below the middle of the pelvis. A tilt by a quarter turn, "
+        "without a shift, swings it out to 1 m left of the middle. That is √2 m, or 141.4 cm, from "
+        "where it stood.",
+    ),
 )
 
 
@@ -163,7 +174,7 @@ def _weigh_turns(upper, lower, drop, ahead, turns, near, level, praise):
     measured = {
         "Your ankle misses its place by": f"{100 * miss:.1f} cm",
         "Your sole is": (
-            f"{abs(np.degrees(tilt)):.2g}° toes {'up' if tilt > 0 else 'down'}"
+            f"{number(abs(np.degrees(tilt)), 2)}° toes {'up' if tilt > 0 else 'down'}"
             if abs(tilt) > level / 2
             else "level"
         ),
@@ -185,13 +196,13 @@ def _weigh_turns(upper, lower, drop, ahead, turns, near, level, praise):
     if back:
         return verdict(
             0.5 if forward else 0.0,
-            f"the ankle is back, but the sole is {abs(np.degrees(tilt)):.2g}° from "
-            "level; the third angle has to take back what the first two did to it.",
+            f"the ankle is back, but the sole is {number(abs(np.degrees(tilt)), 2)}°"
+            " from level; the third angle has to take back what the first two did to it.",
         )
     return verdict(
         0.25 if miss <= 4 * near and forward else 0.0,
         f"the ankle misses its place by {100 * miss:.1f} cm; bend the knee until the leg is short"
-        " enough, then turn the hip until the ankle is back below where it stood.",
+        " enough, then turn the hip until the ankle is back where it stood.",
     )
 
 
@@ -225,6 +236,13 @@ def _hand(change):
     )
 
 
+def _alike(mine, theirs):
+    """True if angles found by hand have the proportions of others, and about their size."""
+    most = np.abs(theirs).max()
+    size = np.abs(mine).max() / most
+    return 0.5 <= size <= 2 and bool((np.abs(mine / size - theirs) <= BY_HAND * most).all())
+
+
 HAND = Question(
     "04",
     "by_hand",
@@ -242,7 +260,7 @@ HAND = Question(
         Misconception(
             "foot left tilted",
             _hand(lambda hip, knee, ankle: (hip, knee, 0.0)),
-            "hip and knee are right but the ankle is left alone, so the sole tilts with the shank",
+            "the ankle is left alone, so the sole tilts with the shank",
         ),
         Misconception(
             "hip by the whole knee angle",
@@ -260,6 +278,15 @@ HAND = Question(
             _hand(lambda hip, knee, ankle: (0.0, knee, knee)),
             "only knee and ankle turn; a bent knee alone swings the foot back",
         ),
+    ),
+    _alike,
+    hints=Hints(
+        "One joint makes the leg shorter, one turns the whole leg, one turns the sole alone. Which "
+        "does which, and which of them must come last?",
+        "Further: put the foot back by hand",
+        "Both bones are 1 m, and the pelvis is lowered by 58.6 cm: √2 m are left from hip to "
+        "ankle, the diagonal of a square. So the knee bends by 90°, the hip by 45°, and the ankle "
+        "takes back 45°.",
     ),
 )
 
@@ -366,7 +393,8 @@ COMPENSATE = Question(
         Misconception(
             "goal on the wrong side",
             lambda u, low, drop, ahead: _compensation(u, low, drop, -ahead),
-            "the pelvis went forward, so the foot is behind it, not ahead",
+            "the ankle's place is taken on the wrong side of the hip: where the pelvis went"
+            " forward, it lies behind",
         ),
         Misconception(
             "knee backward",
@@ -374,39 +402,41 @@ COMPENSATE = Question(
             "every sign is turned round: the foot is back, the knee bends backward",
         ),
     ),
+    hints=Hints(
+        "Mark the hip's new place and the ankle's old one. The line between them and the two bones "
+        "make a triangle: how long is the line, and which way does it point?",
+        "Further: put the foot back by hand",
+        "Both bones are 1 m; the pelvis goes 1 m down and 1 m forward. The ankle's place is then 1 "
+        "m below the hip and 1 m behind it, √2 m away. The knee bends by 90°, the thigh hangs "
+        "straight down (0°), the shank points straight back, and the ankle takes back 90°.",
+    ),
 )
 
 
 # --- Which chain for which job
 
 
-def _judge_job(right, true, drawn, praise, hint):
-    def judged(output):
-        yours, chain = float(output["off"]), output["chain"]
-        measured = {"You say": f"{chain}, the other one off by {yours:.2f} cm"}
-        chosen, near = chain == right, abs(yours - true) <= 0.0501
-        if chosen and near:
-            return Verdict(1.0, praise, measured, drawn)
-        if near:
-            return Verdict(
-                0.3,
-                "your distance is right, and it speaks against the chain you chose.",
-                measured,
-                drawn,
-            )
-        return Verdict(
-            0.4 * chosen,
-            f"{'the chain is right, its reason is not: ' if chosen else ''}{hint}",
-            measured,
-            drawn,
-        )
-
-    return judged
+def _weigh_job(output, right, near, drawn, praise, hint):
+    """The verdict on a chain and the other one's distance; alone the chain could be a guess."""
+    chosen = output["chain"] == right
+    said = f"{output['chain']}, the other one off by {float(output['off']):.2f} cm"
+    verdict = partial(Verdict, measured={"You say": said}, picture=drawn)
+    if chosen and near:
+        return verdict(1.0, praise)
+    if near:
+        return verdict(0.3, "your distance is right, and it speaks against the chain you chose.")
+    return verdict(
+        0.1 * chosen, f"{'the chain is right, its reason is not: ' if chosen else ''}{hint}"
+    )
 
 
 def _draw_crouch(rng, character):
     return [
-        {"upper": character.thigh, "lower": character.shank, "deep_cm": float(rng.integers(10, 21))}
+        {
+            "upper": character.thigh,
+            "lower": character.shank,
+            "deep_cm": round(float(rng.uniform(10, 25)), 1),
+        }
     ]
 
 
@@ -420,26 +450,36 @@ def _sunk_cm(upper, lower, deep_cm):
     return 100 * float(np.linalg.norm(_half_turned(upper, lower, deep_cm)[2] + [0, upper + lower]))
 
 
-def _judge_crouch(inputs, output):
-    upper, lower, deep_cm = inputs["upper"], inputs["lower"], inputs["deep_cm"]
-    hip, knee, _ = _compensation(upper, lower, deep_cm / 100)
-    bottom = planar_points(hip, knee, upper, lower) - [0, deep_cm / 100]
-    drawn = picture.side_view(
-        "Your crouch, as keyed",
-        "A standing leg, dotted, and the same leg at the bottom of its crouch.",
+def _crouch_as_said(upper, lower, deep_cm, off_cm):
+    """Halfway down, with the ankle as far below its place as somebody says."""
+    stood, half = np.array([0.0, -upper - lower]), np.array([0.0, -deep_cm / 200])
+    below = np.array([0.0, -np.clip(off_cm / 100, -SHOWN, SHOWN)])
+    leg = solve_planar(stood + below - half, upper, lower)
+    said = f"{off_cm:.1f} cm"
+    return picture.side_view(
+        "Halfway down, as you say",
+        f"A standing leg, dotted, and a leg under a pelvis halfway down; its ankle is {said} below"
+        " its place.",
         picture.ghost(planar_points(0, 0, upper, lower)),
-        picture.goal((0, -upper - lower)),
-        picture.chain(bottom, ["hip", "knee", ""]),
+        picture.goal(stood),
+        picture.chain(planar_points(leg.hip, leg.knee, upper, lower) + half, ["hip", "knee", ""]),
+        picture.measure(stood, stood + below, said),
     )
-    return _judge_job(
+
+
+def _judge_crouch(inputs, output):
+    off_cm, true = float(output["off"]), _sunk_cm(**inputs)
+    quarter = inputs["deep_cm"] / 4  # the lesson's rule: a little more, and right as well
+    return _weigh_job(
+        output,
         "inverse",
-        _sunk_cm(**inputs),
-        drawn,
+        true - 0.0501 <= off_cm <= quarter + 0.0501,
+        _crouch_as_said(**inputs, off_cm=off_cm),
         "between right poses a forward leg is still wrong; a planted foot is a "
         "job for the inverse chain.",
         "halfway down the pelvis has sunk by half, and every angle is half of that at the bottom;"
         " run the forward chain on those and measure from the ankle's place.",
-    )(output)
+    )
 
 
 CROUCH = Question(
@@ -477,6 +517,14 @@ CROUCH = Question(
             "the distance is left in metres",
         ),
     ),
+    hints=Hints(
+        "One chain is told in every frame where its ankle belongs, the other only in three. Draw "
+        "the leg in the frame halfway between two of those.",
+        "Right poses, wrong between",
+        "Both bones are 1 m, and the pelvis goes 58.6 cm down: at the bottom the hip is at 45° and "
+        "the knee at 90°. Halfway they are at 22.5° and 45°, which makes a leg of 2 · cos 22.5° = "
+        "1.848 m. From the hip to the ankle's place it is 1.707 m: the ankle is 14.1 cm too low.",
+    ),
 )
 
 
@@ -501,23 +549,34 @@ def _cut_cm(leg_length, back_deg, forward_deg):
     return 100 * float(np.linalg.norm(middle - (start + end) / 2))
 
 
-def _judge_kick(inputs, output):
-    length = inputs["leg_length"]
-    start, end = _kicked(length, -inputs["back_deg"]), _kicked(length, inputs["forward_deg"])
-    drawn = picture.side_view(
-        "Your kick, as keyed",
-        "A straight leg swung back, dotted, and swung forward.",
-        picture.ghost([(0, 0), start]),
-        picture.chain([(0, 0), end], ["hip", "ankle"]),
+def _kick_as_said(leg_length, back_deg, forward_deg, off_cm):
+    """Halfway through a kick, with the ankle as far inside its arc as somebody says."""
+    arc = np.array([_kicked(leg_length, d) for d in np.linspace(-back_deg, forward_deg, 25)])
+    middle = arc[len(arc) // 2]
+    ankle = middle * (1 - np.clip(off_cm / 100, -SHOWN, SHOWN) / leg_length)
+    said = f"{off_cm:.1f} cm"
+    return picture.side_view(
+        "Halfway through, as you say",
+        "A straight leg swung back and swung forward, dotted, and a leg halfway between them; its"
+        f" ankle is {said} inside the arc.",
+        picture.ghost([arc[0], (0, 0), arc[-1]]),
+        ["path", {"points": arc.tolist(), "kind": "plain"}],
+        picture.chain([(0, 0), ankle], ["hip", ""]),
+        picture.measure(middle, ankle, said),
     )
-    return _judge_job(
+
+
+def _judge_kick(inputs, output):
+    off_cm, true = float(output["off"]), _cut_cm(**inputs)
+    return _weigh_job(
+        output,
         "forward",
-        _cut_cm(**inputs),
-        drawn,
+        abs(off_cm - true) <= 0.0501,
+        _kick_as_said(**inputs, off_cm=off_cm),
         "a swing is one angle; a straight line between two places is not an arc.",
         "halfway, one foot is on the arc that the straight leg swings, the other midway on the line"
         " between the two places; measure from one to the other.",
-    )(output)
+    )
 
 
 KICK = Question(
@@ -575,28 +634,40 @@ KICK = Question(
             "the distance is left in metres",
         ),
     ),
+    hints=Hints(
+        "Draw the hip, the ankle's two places and two ways from one to the other, one round and "
+        "one straight: where are they farthest apart?",
+        "Choose the chain",
+        "A leg of 1 m swings from 60° back to 60° forward. The middle of the arc is 1 m below the "
+        "hip, the middle of the straight line 0.5 m, for the cosine of 60° is a half. They are 50 "
+        "cm apart.",
+    ),
 )
 
 
 # --- How many values are keyed
 
 
-def _keyed_slip_cm(upper, lower, deep_cm, every):
-    """The foot's largest slip in a straight crouch, angles keyed in every n-th frame."""
+def _keyed(upper, lower, deep_cm, every):
+    """The leg in the worst frame of a straight crouch, angles keyed in every n-th; its slip, cm."""
     drop = deep_cm / 100 * (1 - np.abs(np.linspace(-1, 1, FRAMES + 1)))
     leg = solve_planar(np.stack([0 * drop, drop - upper - lower], axis=-1), upper, lower)
     turns = interpolate_keys(
         {"leg": {"hip": leg.hip, "knee": leg.knee}}, range(0, FRAMES + 1, every)
     )["leg"]
-    ankle = planar_points(turns["hip"], turns["knee"], upper, lower)[:, 2] - np.stack(
-        [0 * drop, drop], axis=-1
-    )
-    return 100 * float(np.linalg.norm(ankle + [0, upper + lower], axis=-1).max())
+    down = np.stack([0 * drop, drop], axis=-1)
+    legs = planar_points(turns["hip"], turns["knee"], upper, lower) - down[:, None]
+    slips = np.linalg.norm(legs[:, 2] + [0, upper + lower], axis=-1)
+    return legs[slips.argmax()], 100 * float(slips.max())
+
+
+def _keyed_slip_cm(upper, lower, deep_cm, every):
+    return _keyed(upper, lower, deep_cm, every)[1]
 
 
 def _draw_keys(rng, character):
     upper, lower, deep_cm = character.thigh, character.shank, float(rng.integers(10, 21))
-    chosen = int(rng.integers(1, 4))
+    chosen = int(rng.integers(1, len(SPACINGS)))
     narrow, wide = (
         _keyed_slip_cm(upper, lower, deep_cm, SPACINGS[i]) for i in (chosen, chosen - 1)
     )
@@ -606,15 +677,14 @@ def _draw_keys(rng, character):
             "lower": lower,
             "deep_cm": deep_cm,
             "within_cm": round((narrow + wide) / 2, 1),
+            "puppets": float(rng.integers(2, 8)),
         }
     ]
 
 
-def _widest(upper, lower, deep_cm, within_cm):
+def _widest(upper, lower, deep_cm, within_cm, puppets):
     return next(
-        every
-        for every in (*SPACINGS, 1)
-        if _keyed_slip_cm(upper, lower, deep_cm, every) <= within_cm
+        every for every in SPACINGS if _keyed_slip_cm(upper, lower, deep_cm, every) <= within_cm
     )
 
 
@@ -622,58 +692,62 @@ def _poses(every):
     return FRAMES // every + 1
 
 
-def _keys(every, angles=6, poses=_poses, pelvis=3):
-    return every, pelvis + angles * poses(every), 3
+def _keys(every, puppets, angles=6, poses=_poses, pelvis=3):
+    return every, puppets * (pelvis + angles * poses(every)), puppets * 3
 
 
-def _crouch_picture(inputs):
-    upper, lower, drop = inputs["upper"], inputs["lower"], inputs["deep_cm"] / 100
-    hip, knee, _ = _compensation(upper, lower, drop)
+def _keyed_so(**counted):
+    """A wrong count of the right spacing's keys."""
+    return lambda *case: _keys(_widest(*case), case[-1], **counted)
+
+
+def _keys_picture(upper, lower, leg):
     return picture.side_view(
-        "The bottom of your crouch",
-        "A standing leg, dotted, and the same leg at the bottom of its crouch.",
+        "Your worst frame",
+        "A standing leg, dotted, and the leg in that frame of your crouch in which its ankle is"
+        " farthest from its place.",
         picture.ghost(planar_points(0, 0, upper, lower)),
         picture.goal((0, -upper - lower)),
-        picture.chain(planar_points(hip, knee, upper, lower) - [0, drop], ["hip", "knee", ""]),
+        picture.chain(leg, ["hip", "knee", ""]),
     )
 
 
 def _judge_keys(inputs, output):
     every, forward, inverse = (float(output[name]) for name in ("every", "forward", "inverse"))
-    wanted = _keys(_widest(**inputs))
-    slip = (
-        _keyed_slip_cm(inputs["upper"], inputs["lower"], inputs["deep_cm"], int(every))
-        if every in (*SPACINGS, 1)
-        else None
-    )
-    said = f"every {every:g} frames; {forward:g} values with forward legs, {inverse:g} with inverse"
-    measured = {"You say": said}
-    if slip is not None:
+    upper, lower, deep_cm, within_cm, puppets = inputs.values()
+    wanted = _keys(_widest(**inputs), puppets)
+    keyed = every in SPACINGS
+    leg, slip = _keyed(upper, lower, deep_cm, int(every) if keyed else SPACINGS[0])
+    measured = {
+        "You say": f"every {number(every)} frames; {number(forward)} values with forward legs,"
+        f" {number(inverse)} with inverse"
+    }
+    if keyed:
         measured["At your spacing the foot leaves its place by"] = f"{slip:.2f} cm"
-    drawn = _crouch_picture(inputs)
     right = [mine == true for mine, true in zip((every, forward, inverse), wanted, strict=True)]
-    score = float(np.dot([0.4, 0.4, 0.2], right))
-    verdict = partial(Verdict, measured=measured, picture=drawn)
+    # the inverse count hangs on no spacing, so it earns nothing by itself
+    score = 0.4 * right[0] + 0.4 * right[1] + 0.2 * (right[2] and any(right[:2]))
+    verdict = partial(Verdict, measured=measured, picture=_keys_picture(upper, lower, leg))
     if all(right):
         return verdict(1.0, "a fraction of a centimetre has its price, and now you know it.")
-    if slip is None:
+    names = ("spacing", "count for forward legs", "count for inverse legs")
+    so_far = right_so_far(dict(zip(names, right, strict=True))) if score else ""
+    if not keyed:
         return verdict(
             score,
             "the keys have to be evenly spaced with one in the first, the middle and the last"
             " frame: 12, 6, 4, 3, 2 or 1 frames apart.",
         )
     if not right[0]:
-        why = (
-            "more than is allowed"
-            if slip > inputs["within_cm"]
-            else "and a wider spacing would still do"
+        why = "more than is allowed" if slip > within_cm else "and a wider spacing would still do"
+        return verdict(
+            score, f"{so_far}at your spacing the foot leaves its place by {slip:.2f} cm, {why}."
         )
-        return verdict(score, f"at your spacing the foot leaves its place by {slip:.2f} cm, {why}.")
     part = "forward" if not right[1] else "inverse"
     return verdict(
         score,
-        f"the spacing is right, the count for {part} legs is not: list the frames that are keyed, "
-        "and in each of them the values that somebody sets.",
+        f"{so_far}the count for {part} legs is not: list the frames that are keyed, and in each of"
+        " them the values that somebody sets.",
     )
 
 
@@ -688,32 +762,45 @@ KEYS = Question(
     (
         Misconception(
             "spaces for posts",
-            lambda *case: _keys(_widest(*case), poses=lambda every: FRAMES // every),
+            _keyed_so(poses=lambda every: FRAMES // every),
             "the spaces between the keys are counted; the first and the last frame are both keyed",
         ),
+        Misconception("one leg", _keyed_so(angles=3), "only one leg is keyed"),
         Misconception(
-            "one leg", lambda *case: _keys(_widest(*case), angles=3), "only one leg is keyed"
+            "one puppet",
+            lambda *case: _keys(_widest(*case), 1),
+            "one puppet of the row is counted; each of them is keyed",
         ),
         Misconception(
             "ankle forgotten",
-            lambda *case: _keys(_widest(*case), angles=4),
+            _keyed_so(angles=4),
             "hip and knee are keyed and the ankle is left out, so the sole tilts",
         ),
         Misconception(
             "pelvis forgotten",
-            lambda *case: _keys(_widest(*case), pelvis=0),
+            _keyed_so(pelvis=0),
             "the three keys of the pelvis, which forward legs need as well, are not counted",
         ),
         Misconception(
             "three poses are enough",
-            lambda *case: _keys(SPACINGS[0]),
+            lambda *case: _keys(SPACINGS[0], case[-1]),
             "only standing and the bottom are keyed; look at the foot between them",
         ),
         Misconception(
             "inverse legs keyed too",
-            lambda *case: (*_keys(_widest(*case))[:2], _keys(_widest(*case))[1]),
+            lambda *case: (
+                _keys(_widest(*case), case[-1])[:2] + _keys(_widest(*case), case[-1])[1:2]
+            ),
             "inverse legs are keyed like forward ones; their feet stay by themselves, at zero",
         ),
+    ),
+    hints=Hints(
+        "Narrow the spacing until the foot is near enough. Only then count, and begin with a "
+        "single frame: what is set in it on one puppet?",
+        "Right poses, wrong between",
+        "Keyed every 12 frames, the two forward legs of one puppet have three angles each set in "
+        "frames 0, 12 and 24: 18 values, and with the pelvis's three 21. With inverse legs the "
+        "pelvis's 3 are all there are.",
     ),
 )
 

@@ -11,7 +11,8 @@ import numpy as np
 
 from rigkit import puppets, two_bone
 from rigkit.homework import picture
-from rigkit.homework.question import Misconception, Question, Verdict
+from rigkit.homework.judging import number, right_so_far
+from rigkit.homework.question import Hints, Misconception, Question, Verdict
 
 LEG = ("hip", "knee", "ankle")
 CLOSE_DEG, CLOSE_CM = 0.05, 0.1
@@ -67,7 +68,9 @@ def _judge_last(inputs, output):
         picture.chain(_upright(upper, lower, np.radians(yours)), LEG),
     )
     measured = {
-        "You say": f"{yours:.3g}°; from a quarter of the distance {output['left']} of it is left",
+        "You say": (
+            f"{number(yours)}°; from a quarter of the distance {output['left']} of it is left"
+        ),
         "A leg bent by that is": (
             f"{100 * (upper + lower - _length(upper, lower, np.radians(yours))):.2f} cm "
             f"short of straight; yours should be {short_cm:g} cm"
@@ -78,15 +81,16 @@ def _judge_last(inputs, output):
         return verdict(1.0, "the last bit of the way holds far more than its share of the bend.")
     if right:
         return verdict(
-            0.6,
+            0.8,
             "your bend is right, what is left of it is not: put a quarter of the distance into the "
             "same lines, and divide.",
         )
+    so_far = right_so_far({"share": concluded})
     if yours < 0:
-        return verdict(0.4 * concluded, "your knee bends backward: flexion is positive.")
+        return verdict(0.2 * concluded, f"{so_far}your knee bends backward: flexion is positive.")
     return verdict(
-        0.4 * concluded,
-        f"your leg bends too {'much' if yours > true else 'little'}: three lengths make a "
+        0.2 * concluded,
+        f"{so_far}your leg bends too {'much' if yours > true else 'little'}: three lengths make a "
         "triangle, and flexion is what the angle inside the knee lacks to 180°.",
     )
 
@@ -133,6 +137,13 @@ LAST = Question(
             "the thigh is left upright and the shank alone makes up the distance; the ankle then is"
             " not below the hip",
         ),
+    ),
+    hints=Hints(
+        'First turn "so many centimetres short" into a length from hip to ankle, in the unit of '
+        "the bones.",
+        "The last centimetre",
+        "Both bones are 1 m, and the leg is 100 cm short of straight. Hip and ankle are then 1 m "
+        "apart, and the triangle has equal sides: 60° inside the knee, and a flexion of 120°.",
     ),
 )
 
@@ -210,8 +221,8 @@ def _judge_angles(inputs, output):
         )
     return verdict(
         0.25 * hip_right,
-        "a leg with your angles does not bring its ankle straight below its hip, at the "
-        "distance asked for.",
+        f"{right_so_far({'angle at the hip': hip_right})}a leg with your angles does not bring its"
+        " ankle straight below its hip, at the distance asked for.",
     )
 
 
@@ -283,6 +294,14 @@ ANGLES = Question(
             "both angles are negative: a leg whose knee bends backward",
         ),
     ),
+    hints=Hints(
+        "Draw the triangle and name its three sides. Which two meet at each angle that is asked "
+        "for? Then ask the same of a goal at either end of the reach.",
+        "Three lengths, three angles",
+        "A thigh of 3 m, a shank of 4 m and a goal 5 m away make a right angle at the knee: a "
+        "flexion of 90°. The angle at the hip has the cosine 3/5: 53.1°. With the goal 8 m away "
+        "the leg is straight, and both are 0°.",
+    ),
 )
 
 
@@ -351,7 +370,7 @@ def _judge_hold(inputs, output):
         "Your point is from the hip": (
             f"{100 * distance:.1f} cm; the leg reaches from {100 * near:.1f} to {100 * far:.1f} cm"
         ),
-        "Your point is from the goal": f"{moved_cm:.1f} cm; you say {said:.3g} cm",
+        "Your point is from the goal": f"{moved_cm:.1f} cm; you say {number(said)} cm",
     }
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if placed and counted:
@@ -366,9 +385,12 @@ def _judge_hold(inputs, output):
         return verdict(0.0, f"your point is still {beyond_cm:.1f} cm out of the leg's reach.")
     return verdict(
         0.25 if counted else 0.0,
-        "this goal was in reach and should stay where it is."
-        if true_miss == 0
-        else "your point can be reached, but another one in reach is nearer to the goal.",
+        right_so_far({"miss": counted})
+        + (
+            "this goal was in reach and should stay where it is."
+            if true_miss == 0
+            else "your point can be reached, but another one in reach is nearer to the goal."
+        ),
     )
 
 
@@ -448,6 +470,14 @@ HOLD = Question(
             "the miss of a goal too near comes out below zero; a miss is a distance",
         ),
     ),
+    hints=Hints(
+        "Draw everything that the ankle can reach, with both edges, and lay a ruler from the hip "
+        "through the goal.",
+        "Both ends of the reach",
+        "Bones of 3 and 1 m reach from 2 to 4 m. The goal (6, −8) is 10 m away and comes in to "
+        "(2.4, −3.2), a miss of 600 cm. The goal (0.6, −0.8) is 1 m away and comes out to (1.2, "
+        "−1.6), a miss of 100 cm.",
+    ),
 )
 
 
@@ -504,6 +534,20 @@ def _knee_picture(points, goal, pole, toward, off_cm):
     )
 
 
+def _thigh_hint(thigh_cm, upper, lower):
+    """Advice for a thigh of a wrong length, by whether any leg could be as long."""
+    step = (
+        "set out from the hip's place in the world, and go no farther than the thigh is long."
+        if thigh_cm > 100 * (upper + lower)
+        else "go along the line from hip to ankle, then aside at a right angle to it: the squares"
+        " of the two steps add up to that of the thigh."
+    )
+    return (
+        f"from the hip to your knee it is {thigh_cm:.1f} cm, and the thigh is {100 * upper:.1f} cm"
+        f" long; {step}"
+    )
+
+
 def _judge_knee(inputs, output):
     hip, goal, pole, upper, lower = inputs.values()
     knee, true = output["knee"], two_bone.solve(hip, goal, upper, lower, pole)
@@ -524,15 +568,12 @@ def _judge_knee(inputs, output):
         return verdict(1.0, "both bones keep their lengths, and the knee is on its pole's side.")
     wrong_cm = np.abs(bones_cm - 100 * np.array([upper, lower]))
     if wrong_cm[0] > CLOSE_CM:
-        way = "long" if bones_cm[0] > 100 * upper else "short"
-        return verdict(
-            0.0,
-            f"your thigh is {wrong_cm[0]:.1f} cm too {way}: the steps along the line and "
-            "aside from it have to be square to each other.",
-        )
+        return verdict(0.0, _thigh_hint(bones_cm[0], upper, lower))
     if wrong_cm[1] > CLOSE_CM:
         return verdict(
-            0.1, f"your thigh is right; the shank is {wrong_cm[1]:.1f} cm off its length."
+            0.1,
+            f"your thigh is right; the shank is {wrong_cm[1]:.1f} cm off its length: how far along"
+            " the line the knee stands follows from all three lengths.",
         )
     if off_cm > CLOSE_CM:
         return verdict(
@@ -594,6 +635,11 @@ KNEE = Question(
     _judge_knee,
     (
         Misconception(
+            "seen from the hip",
+            lambda hip, goal, pole, u, low: _knee(hip, goal, pole, u, low) - hip,
+            "the knee is given as seen from the hip; add the hip's own place in the world",
+        ),
+        Misconception(
             "pole from the world's origin",
             _knee_toward(lambda hip, goal, pole: pole),
             "the pole is used as a direction from the world's origin; its direction is from"
@@ -632,6 +678,15 @@ KNEE = Question(
             "a goal out of reach asks for the root of a number below zero, or the arc cosine of one"
             " beyond 1; hold the distance in reach first",
         ),
+    ),
+    hints=Hints(
+        "Solve the flat triangle first, as in question 2: how far along the line to the goal does "
+        "the knee stand, and how far off it? The pole is needed only for the direction of that "
+        "second way.",
+        "Further: from the plane to space",
+        "The hip is at the origin, the goal at (0, −5, 0), the pole at (0, −1, 9), the bones are 3 "
+        "and 4 m. At the hip the cosine is 0.6 and the sine 0.8: the knee is 1.8 m down the line "
+        "and 2.4 m off it. Square to the line only the pole's 9 forward counts: (0, −1.8, 2.4).",
     ),
 )
 
@@ -716,7 +771,9 @@ def _judge_ease(inputs, output):
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if not broken:
         return verdict(1.0, "no corner, never too long, and untouched where it does not matter.")
-    return verdict(0.3 if len(broken) == 1 else 0.0, broken[0])
+    if len(broken) == 1:
+        return verdict(0.3, f"every promise but one is kept: {broken[0]}")
+    return verdict(0.0, broken[0])
 
 
 def _eased(after):
@@ -782,6 +839,15 @@ EASE = Question(
             "every goal is eased, those far inside the reach too",
         ),
     ),
+    hints=Hints(
+        "Sketch the reach over the distance: a line of slope 1, a curve, a level line. What slope "
+        "must the curve have where it begins, what slope at its end, and how long is it in units "
+        "of `soft`?",
+        "Further: soften the last centimetres",
+        "A leg of 1 m has a `soft` of 0.1 m, so a goal at 0.9 m is met. By the lesson's curve a "
+        "goal one soft length farther, at 1 m, leaves 1/e of `soft`: 0.037 m, and the ankle is at "
+        "0.963 m.",
+    ),
 )
 
 
@@ -813,25 +879,28 @@ def _fastest(upper, lower, soft_cm, rise_cm_s):
     return rise_cm_s * _rate(upper, lower, soft_cm / 100, soft_cm / 100)
 
 
-def _judge_fastest(inputs, output):
-    upper, lower, soft_cm, _ = inputs.values()
-    true, yours = _fastest(**inputs), float(output["speed"])
-    soft, places = soft_cm / 100, dict(zip(WHERE, (LOW, soft_cm / 100, 0.0), strict=True))
-    speeds = [_rate(upper, lower, short, soft) for short in places.values()]
-    right, placed = (
-        abs(yours - true) <= 0.01 * true,
-        output["where"] == WHERE[int(np.argmax(speeds))],
-    )
-    short = places[output["where"]]
+def _short_picture(short, upper, lower, soft):
     ankle = np.array([0.0, -_ease(upper + lower - short, upper, lower, soft)])
-    measured = {"You say": f"{yours:.1f}° a second, {output['where']}"}
-    drawn = picture.side_view(
+    return picture.side_view(
         "Your leg at that place",
         f"Your character's leg in the side view, its goal {100 * short:g} centimetres short "
         "of full reach.",
         picture.goal((0.0, short - upper - lower)),
         picture.chain(_toward(ankle, upper, lower), LEG),
     )
+
+
+def _judge_fastest(inputs, output):
+    upper, lower, soft_cm, _ = inputs.values()
+    true, yours = _fastest(**inputs), float(output["speed"])
+    soft, places = soft_cm / 100, dict(zip(WHERE, (LOW, soft_cm / 100, 0.0), strict=True))
+    speeds = [_rate(upper, lower, short, soft) for short in places.values()]
+    right, placed = (
+        abs(yours - true) <= max(0.51, 0.01 * true),
+        output["where"] == WHERE[int(np.argmax(speeds))],
+    )
+    measured = {"You say": f"{yours:.1f}° a second, {output['where']}"}
+    drawn = _short_picture(places[output["where"]], upper, lower, soft)
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if right and placed:
         return verdict(
@@ -839,14 +908,22 @@ def _judge_fastest(inputs, output):
         )
     if right:
         return verdict(
-            0.6,
+            0.8,
             "your speed is right, its place is not: compare the speed a little before and a little "
             "after it.",
         )
+    so_far = right_so_far({"place": placed})
+    if yours < 0:
+        return verdict(
+            0.2 * placed,
+            f"{so_far}a speed has no sign: flexion falls while the knee straightens, so its rate is"
+            " below zero. Give its size.",
+        )
     return verdict(
-        0.4 * placed,
-        f"your knee is too {'fast' if yours > true else 'slow'}: ask `two_bone.flexion_rate` all "
-        "along the rise, look for its largest size, and mind its unit.",
+        0.2 * placed,
+        f"{so_far}your knee is too {'fast' if yours > true else 'slow'}: ask"
+        " `two_bone.flexion_rate` all along the rise, look for its largest size, and mind its"
+        " unit.",
     )
 
 
@@ -863,6 +940,12 @@ FASTEST = Question(
     _draw_fastest,
     _judge_fastest,
     (
+        Misconception(
+            "sign",
+            _says(lambda u, low, s, v: -v * _rate(u, low, s, s)),
+            "the rate of flexion is given with its sign, which is below zero while the knee"
+            " straightens; a speed is its size",
+        ),
         Misconception(
             "at full reach",
             _says(lambda u, low, s, v: v * _rate(u, low, 0.0, s), WHERE[2]),
@@ -894,6 +977,14 @@ FASTEST = Question(
             "the whole bend is shared out evenly over the soft length, as a hard leg would on"
             " average",
         ),
+    ),
+    hints=Hints(
+        "Print or plot the size of the rate all along the rise, and read off where it is largest "
+        "before you convert anything.",
+        "Further: soften the last centimetres",
+        "With both bones 1 m and the goal √2 m away, the size of the rate is √2 radians for a "
+        "metre. That is 81.0° for a metre and 0.810° for a centimetre; at 10 cm a second it is "
+        "8.1° a second.",
     ),
 )
 

@@ -12,7 +12,8 @@ import numpy as np
 from rigkit import bend as bends
 from rigkit import puppets, solvers
 from rigkit.homework import picture
-from rigkit.homework.question import Misconception, Question, Verdict
+from rigkit.homework.judging import number, right_so_far
+from rigkit.homework.question import Hints, Misconception, Question, Verdict
 from rigkit.two_bone import planar_points, solve_planar
 
 COUNTS = 1e-6  # a singular value counts above this share of the largest; the exercise says so
@@ -42,7 +43,7 @@ def _judge_shortening(inputs, output):
         picture.ghost(planar_points(0, 0, upper, lower)),
         picture.chain(_hung(upper, lower, np.radians(bend_deg)), ["hip", "knee", "ankle"]),
     )
-    measured = {"You say": f"{yours:.3g} cm"}
+    measured = {"You say": f"{number(yours)} cm"}
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(yours - true) <= 0.0101:
         return verdict(1.0, "so small a price for so much bend: a preset bend is affordable.")
@@ -95,6 +96,13 @@ SHORTENING = Question(
             "only the shank's own drop is counted, and the thigh still points at the ankle's old"
             " place",
         ),
+    ),
+    hints=Hints(
+        "Draw the bent leg beside the straight one and write its length to each line: one length "
+        "in your drawing is not given, and two sides and an angle lead to it.",
+        "A preset bend decides",
+        "With both bones 1 m and a bend of 90°, hip and ankle are √2 m apart, the diagonal of a "
+        "square. The bend costs 2 − 1.414 = 0.586 m, or 58.6 cm.",
     ),
 )
 
@@ -150,12 +158,12 @@ def _judge_freedom(inputs, output):
     off = float(np.abs(yours - true_sizes).max() / true_sizes[0])
     rank_right, sizes_right = float(output["rank"]) == true_rank, off <= 1e-4
     measured = {
-        "Your rank": f"{float(output['rank']):g}",
-        "Your singular values": " and ".join(f"{size:.3g} m/rad" for size in yours),
+        "Your rank": number(output["rank"]),
+        "Your singular values": " and ".join(f"{number(size)} m/rad" for size in yours),
     }
     drawn = picture.side_view(
         "The leg of this case",
-        f"A leg in the side view, its knee bent {np.degrees(inputs['knee']):.3g} degrees.",
+        f"A leg in the side view, its knee bent {number(np.degrees(inputs['knee']))} degrees.",
         picture.chain(planar_points(**inputs), ["hip", "knee", "ankle"]),
     )
     verdict = partial(Verdict, measured=measured, picture=drawn)
@@ -171,7 +179,7 @@ def _judge_freedom(inputs, output):
         f"your singular values are off by {off:.1%} of the largest; turn one joint by a hundredth"
         " of a radian, measure how far the ankle moves, and compare with a column of your matrix."
     )
-    return verdict(0.25 if rank_right else 0.0, sentence)
+    return verdict(0.25 * rank_right, right_so_far({"rank": rank_right}) + sentence)
 
 
 def _freedom_by_determinant(upper, lower, hip, knee):
@@ -246,6 +254,14 @@ FREEDOM = Question(
             "eigenvalues", _freedom_eigenvalues, "eigenvalues are taken for singular values"
         ),
     ),
+    hints=Hints(
+        "Draw the lines from hip and knee to the ankle, and at the ankle the two arrows along "
+        "which these joints move it: how long is each, and which way does it point?",
+        "Further: the first step in numbers",
+        "Both bones are 1 m, and the leg hangs straight down. For each radian the hip moves the "
+        "ankle 2 m forward, the knee 1 m back. Both lie on one line: the rank is 1, and the "
+        "singular values are √(2² + 1²) = 2.236 and 0.",
+    ),
 )
 
 
@@ -253,7 +269,8 @@ FREEDOM = Question(
 
 
 def _draw_stuck(rng, character):
-    hips_deg = [0.0, 90.0, -rng.uniform(10, 40), rng.uniform(20, 70), rng.uniform(100, 120), -90.0]
+    between = rng.uniform([-40, 20, 100, -58], [-10, 70, 120, -45])
+    hips_deg = [0.0, 90.0, *between]  # no two on one line
     return [
         {"upper": character.thigh, "lower": character.shank, "hip": np.radians(hip)}
         for hip in hips_deg
@@ -269,7 +286,7 @@ def _judge_stuck(inputs, output):
         return Verdict(
             0.0,
             "a direction needs a length above zero.",
-            {"Your length": f"{length:.3g}"},
+            {"Your length": number(float(length))},
             picture.side_view(
                 "The leg of this case",
                 "A straight leg in the side view.",
@@ -294,7 +311,8 @@ def _judge_stuck(inputs, output):
         return verdict(1.0, "no joint turn moves the ankle that way, not even by a hair.")
     return verdict(
         0.5 if share <= 0.05 else 0.0,
-        "turning a joint still moves the ankle your way; look for the one in which it does not.",
+        f"{'near, but ' if share <= 0.05 else ''}turning a joint still moves the ankle your way;"
+        " look for the one in which it does not.",
     )
 
 
@@ -327,6 +345,13 @@ STUCK = Question(
             lambda u, low, h: (np.sin(np.radians(h)), -np.cos(np.radians(h))),
             "the angle, which comes in radians, is converted from degrees once more",
         ),
+    ),
+    hints=Hints(
+        "Draw the straight leg, and at its ankle the arrow along which the hip moves it and the "
+        "one along which the knee does. Which direction has no part in either?",
+        "Ask a straight leg to bend",
+        "A straight leg points straight forward: `hip` is 90°. Either joint moves its ankle up or "
+        "down and no other way, so nothing moves it along (1, 0).",
     ),
 )
 
@@ -374,6 +399,16 @@ def _hip_toward(goal, upper, lower, knee):
     )
 
 
+def _goal_picture(joints, goal, miss):
+    return picture.side_view(
+        "Your leg and its goal",
+        f"A leg in the side view; its ankle is {100 * miss:.1f} centimetres from its goal.",
+        picture.goal(goal),
+        picture.chain(joints, ["hip", "knee", "ankle"]),
+        *([picture.measure(joints[2], goal, f"{100 * miss:.1f} cm")] if miss > 0.01 else []),
+    )
+
+
 def _judge_solve(inputs, output):
     goal, upper, lower, side = inputs["goal"], inputs["upper"], inputs["lower"], inputs["side"]
     hip, knee = output["hip and knee"]
@@ -393,14 +428,7 @@ def _judge_solve(inputs, output):
             "the line from hip to goal"
         ),
     }
-    drawn = picture.side_view(
-        "Your leg and its goal",
-        f"A leg in the side view; its ankle is {100 * miss:.1f} centimetres from its goal.",
-        picture.goal(goal),
-        picture.chain(joints, ["hip", "knee", "ankle"]),
-        *([picture.measure(joints[2], goal, f"{100 * miss:.1f} cm")] if miss > 0.01 else []),
-    )
-    verdict = partial(Verdict, measured=measured, picture=drawn)
+    verdict = partial(Verdict, measured=measured, picture=_goal_picture(joints, goal, miss))
     if landed and sided:
         return verdict(1.0, "every ankle is where it can best be, and every knee on its side.")
     if landed:
@@ -410,9 +438,11 @@ def _judge_solve(inputs, output):
             0.0,
             "this goal is out of reach: answer it by stretching, or folding, straight toward it.",
         )
+    near = miss <= 0.02 * (upper + lower)
     return verdict(
-        0.25 if miss <= 0.02 * (upper + lower) else 0.0,
-        "the ankle is not on its goal; the forward chain of your own angles shows where it is.",
+        0.25 * near,
+        f"the ankle is {'near its goal but not on it' if near else 'not on its goal'}; the forward"
+        " chain of your own angles shows where it is.",
     )
 
 
@@ -465,8 +495,8 @@ SOLVE = Question(
         Misconception(
             "arc cosine not clamped",
             _solve_unclamped,
-            "the arc cosine is asked for a cosine above 1, which no goal out of reach can give;"
-            " hold it between −1 and 1 first",
+            "the arc cosine is asked for a cosine beyond −1 or 1, which a goal out of reach gives;"
+            " hold it in between first",
         ),
         Misconception(
             "inner angle",
@@ -491,6 +521,14 @@ SOLVE = Question(
             "y is taken to point down; here it points up",
         ),
     ),
+    hints=Hints(
+        "Solve it for a goal straight below the hip first. What does a goal elsewhere at the same "
+        "distance change: the triangle, or only the way it is turned?",
+        "The formula never stalls",
+        "Both bones are 1 m and the goal is (0, −√2), so the bones are two sides of a square. For "
+        "side +1 the knee bends by 90° and the thigh stands 45° ahead: π/4 and π/2. For side −1 "
+        "both change their sign.",
+    ),
 )
 
 
@@ -498,13 +536,16 @@ SOLVE = Question(
 
 
 def _draw_preset(rng, character):
+    """Each leg twice, and no two at the same price, so that no one bend suits many."""
     legs = [
-        (puppet.bones[-2:], puppet.knee_side) for puppet in (*puppets.PUPPETS.values(), character)
+        (puppet.bones[-2:], puppet.knee_side)
+        for puppet in (*puppets.PUPPETS.values(), character)
+        for _ in range(2)
     ]
-    shares = [1e-3, *rng.choice([5e-4, 2e-3, 5e-3], len(legs) - 2), 1e-2]
+    costs = rng.permutation(np.geomspace(2e-4, 2e-2, len(legs))).round(5)
     return [
         {"upper": upper, "lower": lower, "side": side, "cost": cost}
-        for ((upper, lower), side), cost in zip(legs, shares, strict=True)
+        for ((upper, lower), side), cost in zip(legs, costs.tolist(), strict=True)
     ]
 
 
@@ -517,7 +558,7 @@ def _judge_preset(inputs, output):
     joints = _hung(upper, lower, bend)
     measured = {
         "Your bend": f"{np.degrees(bend):.2f}°",
-        "It costs": f"{100 * spent:.3f} % of the reach; {100 * cost:g} % may be spent",
+        "It costs": f"{100 * spent:.3f} % of the reach; {number(100 * cost)} % may be spent",
         "The middle joint stands": (
             f"{100 * abs(joints[1][0]):.1f} cm "
             f"{'ahead of' if joints[1][0] > 0 else 'behind'} the line hip to ankle"
@@ -532,21 +573,18 @@ def _judge_preset(inputs, output):
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if sided and sized:
         return verdict(1.0, "each leg knows its side, and none gives up more reach than it may.")
+    belongs = f"this middle joint should stand {'ahead of' if side > 0 else 'behind'} the line"
     if sized:
-        return verdict(
-            0.25,
-            "the size is right, the side is not: this middle joint should stand "
-            f"{'ahead of' if side > 0 else 'behind'} the line.",
-        )
-    sentence = (
+        return verdict(0.25, f"the size is right, the side is not: {belongs}.")
+    size = (
         "it costs more reach than it may."
         if share > 1
-        else (
-            "it could be larger for the same price; spend at least nine tenths of the largest bend"
-            " allowed."
-        )
+        else "it could be larger for the same price; spend at least nine tenths of the largest bend"
+        " allowed."
     )
-    return verdict(0.5 if sided and 0.4 < share < 1.1 else 0.25 * sided, sentence)
+    near = 0.6 < share < 1.1
+    where = "your side is right; " if sided else f"{belongs}, and "
+    return verdict(sided * (0.3 if near else 0.1), where + size)
 
 
 PRESET = Question(
@@ -584,6 +622,13 @@ PRESET = Question(
             "the share of the reach is taken as the same share of a half turn; near straight, reach"
             " is lost with the square of the bend",
         ),
+    ),
+    hints=Hints(
+        "Turn the share into a length first: how far apart must hip and ankle still be? Then you "
+        "know the three sides of a triangle.",
+        "A preset bend decides",
+        "With both bones 1 m and a cost of 0.134, hip and ankle must still be 2 · 0.866 = 1.732 m "
+        "apart, which is √3 m. The largest bend is 60°, and anything from 54° spends enough.",
     ),
 )
 
@@ -625,7 +670,8 @@ def _judge_heron(inputs, output):
         picture.ghost(planar_points(0, 0, upper, lower)),
         picture.chain(_hung(upper, lower, bend if side == "front" else -bend), ["", side, ""]),
     )
-    score = 0.4 * (side == "back") + 0.3 * sign_right + 0.3 * size_right
+    # side and sign alone could be a guess, and are the same for everybody
+    score = 0.2 * (side == "back") + 0.3 * size_right
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if side == "back" and sign_right and size_right:
         return verdict(
@@ -633,13 +679,15 @@ def _judge_heron(inputs, output):
         )
     if side != "back":
         return verdict(
-            min(score, 0.3),
-            "look at the heron of lesson 06: which way does the joint in the middle of "
-            "its visible leg point?",
+            score,
+            f"{right_so_far({'distance': size_right})}look at the heron of lesson 06: which way"
+            " does the joint in the middle of its visible leg point?",
         )
     if not sign_right:
         return verdict(
-            score, "ahead of the line counts as positive, so what does behind it count as?"
+            score,
+            f"{right_so_far({'side': True, 'distance': size_right})}ahead of the line counts as"
+            " positive, so what does behind it count as?",
         )
     return verdict(
         score,
@@ -691,6 +739,14 @@ HERON = Question(
             " between the ends to the middle joint",
         ),
     ),
+    hints=Hints(
+        "The two bones and the line between their ends make a triangle. Its area can be written in "
+        "two ways: which of them holds the distance you want?",
+        "The wrong way",
+        "Two bones of 1 m are bent by 90°: their ends are √2 m apart, and the joint stands half as "
+        "far off that line, for a square's diagonals cut each other in half: 70.7 cm. Behind the "
+        "line that reads −70.7.",
+    ),
 )
 
 
@@ -705,7 +761,7 @@ def _draw_steps(rng, character):
         {
             "upper": character.thigh,
             "lower": character.shank,
-            "drop_cm": round(float(rng.uniform(0.06, 0.12)) * reach_cm, 1),
+            "drop_cm": round(float(rng.uniform(0.05, 0.15)) * reach_cm, 1),
             "small_deg": 0.1,
             "large_deg": 10.0,
         }
@@ -731,7 +787,7 @@ def _finding(steps):
 
 def _judge_steps(inputs, output):
     true, yours, finding = np.array(_measured_steps(**inputs)), output["steps"], output["finding"]
-    right = np.abs(yours - true) <= np.maximum(2, 0.02 * true)
+    right = np.abs(yours - true) <= np.maximum(2, 0.01 * true)
     concluded = finding == _finding(true)
     upper, lower, rise = inputs["upper"], inputs["lower"], inputs["drop_cm"] / 100
     start = bends.preset_bend(planar_points(0, 0, upper, lower), np.radians(inputs["large_deg"]))
@@ -743,24 +799,27 @@ def _judge_steps(inputs, output):
     )
     measured = {
         "You say": (
-            f"{yours[0]:g} steps from the small bend, {yours[1]:g} from the large one: {finding}"
+            f"{number(yours[0])} steps from the small bend, {number(yours[1])} from the large one:"
+            f" {finding}"
         )
     }
-    score = 0.3 * float(right.sum()) + 0.4 * (concluded and right.any())
+    # the finding is everybody's and the second count nearly so: they count beside the first
+    score = float(right @ [0.15, 0.05]) + (0.4 + 0.4 * concluded) * bool(right.all())
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if right.all():
         return verdict(
-            1.0 if concluded else score,
+            score,
             "a little bend is enough: a hundred times as much saves less than half the steps."
             if concluded
             else (
                 "your measurements are right; divide the second by the first, and conclude again."
             ),
         )
+    so_far = right_so_far(dict(zip(("first count", "second count"), right, strict=True)))
     return verdict(
         score,
-        "your steps are not what the solver counts: bends go in as radians, the goal lies above the"
-        " straight leg's ankle, and the solution's `steps` is the count.",
+        f"{so_far}your steps are not what the solver counts: bends go in as radians, the goal lies"
+        " above the straight leg's ankle, and the solution's `steps` is the count.",
     )
 
 
@@ -816,6 +875,13 @@ STEPS = Question(
             ),
             "damped least squares is the solver; cyclic descent was asked for",
         ),
+    ),
+    hints=Hints(
+        "Look at what goes in before you count: print the three points of each bent leg, and see "
+        "that the goal is nearer to the hip than their ankle is.",
+        "Further: how little is enough",
+        "Suppose that a step doubles a small bend, and that 16° are enough. From 1° that takes 4 "
+        "steps, from 2° it takes 3: twice the bend saves one step, and not half of them.",
     ),
 )
 

@@ -11,7 +11,8 @@ import numpy as np
 from rigkit import bend as bends
 from rigkit import controls, puppets, rotation, two_bone
 from rigkit.homework import picture
-from rigkit.homework.question import Misconception, Question, Verdict
+from rigkit.homework.judging import number
+from rigkit.homework.question import Hints, Misconception, Question, Verdict
 from rigkit.leg import LegRig
 from rigkit.skeleton import SIDE_TAGS
 
@@ -61,6 +62,12 @@ def _from_above(points):
     return np.asarray(points)[..., [0, 2]] * [1, -1]
 
 
+def _show_leg(hip, knee, ankle, distance=None):
+    from rigkit.homework import cases  # here, because only a learner who asks needs it
+
+    return cases.leg_panel(hip, knee, ankle)
+
+
 # --- The axis of the knee
 
 
@@ -104,7 +111,7 @@ def _judge_hinge(inputs, output):
     )
     drawn = _hinge_picture(edges, hip, knee, ankle, axis)
     measured = {
-        "Its length": f"{length:.4g}",
+        "Its length": number(length, 4),
         "It is off from square to thigh and shank by": f"{off_deg:.1f}°",
         "A turn of 1° about it changes the flexion by": f"{gained:+.2f}°",
     }
@@ -171,6 +178,14 @@ HINGE = Question(
             "the axis along the thigh is given, about which a knee cannot bend",
         ),
     ),
+    hints=Hints(
+        "Draw hip, knee and ankle as a triangle: what stands square to all of its sides, and what"
+        " can be measured from two of them?",
+        "The bend plane and its axis",
+        "Hip (0, 2, 0), knee (0, 1, 1), ankle (0, 0, 0), in metres: the leg lies in the plane of y"
+        " and z and its knee points ahead, so the axis is (1, 0, 0), to the character's left.",
+    ),
+    shows=_show_leg,
 )
 
 
@@ -215,7 +230,7 @@ def _judge_swivel(inputs, output):
         ),
     )
     measured = {
-        "You say": f"{np.degrees(yours):.1f}°, which is {yours:.3g} rad",
+        "You say": f"{np.degrees(yours):.1f}°, which is {number(yours)} rad",
         "A leg with your swivel has its knee away by": f"{100 * apart:.1f} cm",
         "Which is a turn of": f"{abs(np.degrees(off)):.1f}°",
     }
@@ -291,6 +306,15 @@ SWIVEL = Question(
             " ahead",
         ),
     ),
+    hints=Hints(
+        "Look down along the line, from the hip to the ankle, as if at a clock: the knee is on its"
+        " rim, but where on the rim is straight ahead once the leg leans?",
+        "Further: one number, the swivel",
+        "Hip (0, 2, 0), knee (1, 1, 0), ankle (0, 0, 0): the knee points to the character's left,"
+        " a quarter turn from straight ahead. With the right thumb down, the fingers curl from"
+        " ahead to the right, so left has a minus: −π/2, which is −1.571.",
+    ),
+    shows=_show_leg,
 )
 
 
@@ -426,6 +450,15 @@ POLE = Question(
             " first",
         ),
     ),
+    hints=Hints(
+        "A pole only says in which plane the knee lies, and on which side of the line: which plane"
+        " and side are they now, before your pole takes over?",
+        "Put the pole where nothing moves",
+        "Hip (0, 2, 0), knee (0.5, 1.5, 0), ankle (0, 0, 0), distance 0.5: the line is upright and"
+        " the knee points to the left, so the pole is half a metre further to the left, as high as"
+        " the knee: (1, 1.5, 0).",
+    ),
+    shows=_show_leg,
 )
 
 
@@ -439,7 +472,7 @@ def _draw_distance(rng, character):
             "upper": character.thigh,
             "lower": character.shank,
             "bend_deg": float(rng.integers(40, 71)),
-            "off_cm": round(float(rng.uniform(1.2, 1.8)) * turn_deg, 1),
+            "off_cm": round(float(rng.uniform(0.8, 2.4)) * turn_deg, 1),
             "turn_deg": turn_deg,
         }
     ]
@@ -465,7 +498,7 @@ def _stands_off_cm(upper, lower, bend_deg):
 
 
 def _judge_distance(inputs, output):
-    yours = float(output["pole_distance"])
+    yours = float(output["distance"])
     turn = _turn_deg(
         **{name: inputs[name] for name in ("upper", "lower", "bend_deg", "off_cm")},
         distance_cm=yours,
@@ -482,7 +515,7 @@ def _judge_distance(inputs, output):
     )
     measured = {
         "You say": f"{yours:.1f} cm in front of the knee",
-        f"Off by {inputs['off_cm']:g} cm, your pole turns the knee by": f"{turn:.3g}°",
+        f"Off by {inputs['off_cm']:g} cm, your pole turns the knee by": f"{number(turn)}°",
     }
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if abs(turn - allowed) <= 0.004 * allowed and yours > 0:
@@ -514,7 +547,7 @@ DISTANCE = Question(
     "pole_distance_cm",
     "how far away a pole must be so that an error by eye does little",
     "value",
-    {"pole_distance": ()},
+    {"distance": ()},
     _draw_distance,
     _judge_distance,
     (
@@ -545,6 +578,14 @@ DISTANCE = Question(
             _distance(angle=lambda turn_deg: np.radians(turn_deg) / 2),
             "half of the allowed turn is used, as if it had to do for both sides",
         ),
+    ),
+    hints=Hints(
+        "Draw the leg as one sees it along the line, hip and ankle in one point: this point, the"
+        " pole, and the place where the pole is by mistake make a right triangle.",
+        "Further: how far in front",
+        "Both bones 1 m, bent by 90°: the knee stands 70.7 cm off the line. An error of 100 cm may"
+        " turn it by 45°, so two sides of the triangle are equal and the pole is 100 cm from the"
+        " line, which is 29.3 cm from the knee.",
     ),
 )
 
@@ -593,11 +634,18 @@ def _draw_flip(rng, character):
         return rng.uniform(-most_deg, most_deg)
 
     off = float(rng.choice([-1, 1])) * 0.004
+    flips = [
+        flip
+        for _ in range(4)  # so many that to deny them all is worth little
+        for flip in (
+            # a flip; one whichever way she faces; one on the way down
+            path(-10, rng.uniform(85, 100), off, rng.uniform(40, 60), heading_deg=ahead(15)),
+            path(-15, rng.uniform(70, 80), -off, rng.uniform(30, 50)),
+            path(rng.uniform(80, 90), -20, off, rng.uniform(20, 40)),
+        )
+    ]
     cases = [
-        # a flip; one whichever way she faces; one on the way down
-        path(-10, rng.uniform(85, 100), off, rng.uniform(40, 60), heading_deg=ahead(15)),
-        path(-15, rng.uniform(70, 80), -off, rng.uniform(30, 50)),
-        path(rng.uniform(80, 90), -20, off, rng.uniform(20, 40)),
+        *flips,
         # no flip: a whirl; past level; the pole behind; it stops short of the pole
         path(-10, rng.uniform(80, 95), 0.3, 55, heading_deg=ahead(15)),
         path(-20, rng.uniform(105, 115), 0.02, 140, heading_deg=ahead(10)),
@@ -642,7 +690,9 @@ def _judge_flip(inputs, output):
     named = int(yours) if yours in range(len(turn)) else None
     drawn = _flip_picture(inputs, hip, named, turn, pose)
     measured = {
-        "You say": f"frame {yours:g} and the next" if yours >= 0 else f"no flip ({yours:g})"
+        "You say": f"frame {number(yours)} and the next"
+        if yours >= 0
+        else f"no flip ({number(yours)})"
     }
     if named is not None:
         measured["There the bend plane turns by"] = f"{turn[named]:.1f}°"
@@ -692,6 +742,12 @@ def _flip_above(hip, goals, upper, lower, pole):
     return _first(above[1:] != above[:-1])
 
 
+def _show_path(*path):
+    from rigkit.homework import cases
+
+    return cases.path_panel(*path)
+
+
 FLIP = Question(
     "07",
     "flip_frame",
@@ -737,6 +793,15 @@ FLIP = Question(
             " character faces another way",
         ),
     ),
+    hints=Hints(
+        "In a flip the whole bend plane turns over: which of the things that `two_bone.solve`"
+        " returns stands for this plane in each frame?",
+        "Further: find the flip",
+        "Three frames with the hinge axes (1, 0, 0), (1, 0, 0) and (−1, 0, 0): the plane turns by"
+        " 0° and then by 180°, so the last frame before the flip is frame 1. With three equal axes"
+        " the answer is −1.",
+    ),
+    shows=_show_path,
 )
 
 
@@ -881,6 +946,14 @@ SQUAT = Question(
             "the toes themselves serve as poles; they lie in the right plane, but too near",
         ),
     ),
+    hints=Hints(
+        "Look at one leg alone, from above: on which straight line must its knee be, and what puts"
+        " its pole on that line as well?",
+        "Further: two knees in a squat",
+        "One leg, both bones 1 m, its hip above the ankle (0, 0.1, 0), the toe at (0.12, 0, 0.16):"
+        " seen from above the foot points along (0.6, 0.8). A pole 2 m that way from the ankle is"
+        " (1.2, 0.1, 1.6).",
+    ),
 )
 
 
@@ -932,7 +1005,7 @@ def _judge_follows(inputs, output):
     measured = {
         "You say": f"{choice}: {yours[0]:.1f} cm with the pelvis, {yours[1]:.1f} cm with the feet"
     }
-    score = 0.4 * (choice == better) + 0.3 * float(right.sum())
+    score = 0.15 * (choice == better) + 0.4 * float(right.sum())
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if choice == better and right.all():
         return verdict(1.0, "the nearer knee wins; what is left of its distance is the leg's lean.")
@@ -1008,6 +1081,14 @@ CHOOSE = Question(
             "the poles' distances are measured; the knee lies between its pole and the line"
             " hip–ankle",
         ),
+    ),
+    hints=Hints(
+        "What is given are the poles: find the two knees first, draw them from above with the line"
+        " of the toes, and choose last.",
+        "Further: two knees in a squat",
+        "From above, in centimetres to the left and ahead: ankle (0, 0), toe (9, 12). A knee at"
+        " (0, 10) is 6.0 cm off the line of the toes, one at (3, 9) is 3.0 cm off. If the pole of"
+        ' the second follows the feet, the answer is `("feet", [6.0, 3.0])`.',
     ),
 )
 

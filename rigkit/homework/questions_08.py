@@ -13,8 +13,8 @@ from rigkit import controls as ct
 from rigkit import frames as fr
 from rigkit import rotation
 from rigkit.homework import picture
-from rigkit.homework.judging import is_turn
-from rigkit.homework.question import WORDS, Misconception, Question, Verdict
+from rigkit.homework.judging import is_turn, number
+from rigkit.homework.question import WORDS, Hints, Misconception, Question, Verdict
 
 NEAR = 1e-4  # metres and radians: a frame no further off is there
 SQUARE = 0.12  # metres: how long a frame's axes are drawn
@@ -74,7 +74,10 @@ def _frames_apart(title, desc, yours, wanted, name):
 
 
 def _judge_frame(yours, wanted, name, good, place, turn):
-    """The verdict on a frame: where it comes out, against where it belongs."""
+    """The verdict on a frame: where it comes out, against where it belongs.
+
+    The sentences `place` and `turn` hold {away} and {turned} for the case's own numbers.
+    """
     shift, turned = _apart(yours, wanted)
     drawn = _frames_apart(
         f"Where the {name} comes out",
@@ -90,7 +93,12 @@ def _judge_frame(yours, wanted, name, good, place, turn):
     }
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if not np.allclose(yours[3], [0, 0, 0, 1], atol=NEAR):
-        return verdict(0.0, "a frame's last row is 0, 0, 0, 1; yours is another one.")
+        row = ", ".join(number(round(each, 2)) for each in np.clip(yours[3], -1e6, 1e6))
+        return verdict(
+            0.0,
+            f"a frame's last row is 0, 0, 0, 1; yours is {row}. Frames are multiplied and inverted,"
+            " not added, subtracted or transposed.",
+        )
     if not is_turn(yours[:3, :3]):
         return verdict(
             0.25 if shift <= NEAR else 0.0,
@@ -99,9 +107,14 @@ def _judge_frame(yours, wanted, name, good, place, turn):
         )
     if shift <= NEAR and turned <= NEAR:
         return verdict(1.0, good)
+    numbers = {"away": _away(shift), "turned": f"{np.degrees(turned):.1f}°"}
     if shift <= NEAR:
-        return verdict(0.25, turn)
-    return verdict(0.25 if turned <= NEAR else 0.0, place)
+        return verdict(0.25, turn.format(**numbers))
+    return verdict(0.25 if turned <= NEAR else 0.0, place.format(**numbers))
+
+
+def _away(shift):
+    return f"{100 * min(shift, 1e6):.1f} cm"
 
 
 # --- Values that read zero
@@ -156,8 +169,10 @@ def _judge_zeroed(inputs, output):
         "control",
         "put on the rest frame, your values bring the control to where it is, and at rest they are"
         " zero.",
-        "put on the rest frame, your values bring the control to another place.",
-        "put on the rest frame, your values bring the control to the right place, but turned.",
+        "put on the rest frame, your values bring the control to another place, {away} from where"
+        " it is: compute `rest @ values` and compare it with `world`.",
+        "put on the rest frame, your values bring the control to the right place, but turned by"
+        " {turned} against `world`.",
     )
 
 
@@ -211,6 +226,26 @@ ZEROED = Question(
             " with an origin",
         ),
         Misconception("turn left out", _turn_left_out, "the shift is there, the turn is not"),
+        Misconception(
+            "frames subtracted",
+            lambda rest, world: world - rest,
+            "the rest frame is subtracted number by number; that leaves no frame, not even the last"
+            " row: a frame is undone by its inverse",
+        ),
+        Misconception(
+            "difference added to the identity",
+            lambda rest, world: np.eye(4) + world - rest,
+            "the rest frame is subtracted number by number from the other; turns do not subtract,"
+            " they are undone by an inverse",
+        ),
+    ),
+    hints=Hints(
+        "Write down the law that makes a control's world frame of its rest frame and its values:"
+        " two of these three are given, so what has to be undone, and on which side?",
+        "Further: undo a rest frame, do not subtract it",
+        "At rest a control is at (1, 0, 0) and turned by 90° about y, so that its own z points"
+        " along the world's x. Now it is at (3, 0, 0), turned as before: 2 m along its own z. Its"
+        " values have no turn and the origin (0, 0, 2).",
     ),
 )
 
@@ -332,6 +367,14 @@ PIVOT = Question(
             " about the control's own",
         ),
     ),
+    hints=Hints(
+        "A rotation leaves one point of its frame alone, and that is not yet the pivot: how could"
+        " the pivot be that point for a moment?",
+        "Further: the pivot in numbers",
+        "A control at rest in the world's origin turns by 90° about z, with its pivot at (0, 1,"
+        " 0). Its own origin, 1 m below the pivot, goes a quarter of a circle around it and comes"
+        " to (1, 1, 0).",
+    ),
 )
 
 
@@ -388,7 +431,7 @@ def _judge_places(inputs, output):
     }
     right = np.abs(np.abs(yours) - true) <= 0.0501
     keeps = choice == "ankle"
-    score = 0.4 * keeps + 0.3 * float(right.sum())
+    score = 0.15 * keeps + 0.4 * float(right.sum())
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if keeps and right.all():
         return verdict(
@@ -449,6 +492,14 @@ MOVED = Question(
             "both radii are the ankle's height; the outline's middle also lies ahead of the ankle",
         ),
     ),
+    hints=Hints(
+        "Draw the foot from the side and a circle around each of the three places, through the"
+        " ankle: how large is each, and how far round does the ankle go?",
+        "Turn the foot",
+        "In a turn of 60° the straight way is as long as the radius, for the triangle has three"
+        " equal sides. With the ankle 6 cm over the sole and the middle 8 cm ahead, the ankle"
+        " moves by 6.0 cm about the floor and by 10.0 cm about the middle.",
+    ),
 )
 
 
@@ -494,8 +545,9 @@ def _judge_follow(inputs, output):
         wanted,
         "follower",
         "seen from its leader, the follower is where it was before, wherever the leader went.",
-        "seen from its leader, your follower is at another place than before.",
-        "seen from its leader, your follower is at its place, but turned.",
+        "seen from its leader, your follower is at another place than before, {away} away: undo"
+        " each leader on the left of its follower, and compare the two.",
+        "seen from its leader, your follower is at its place, but turned by {turned}.",
     )
 
 
@@ -558,6 +610,14 @@ FOLLOW = Question(
             "stayed", lambda leader, follower, now: follower, "the follower has stayed where it was"
         ),
     ),
+    hints=Hints(
+        "One frame is the same before and after, the follower as its leader sees it: from which"
+        " two of the three that are given can you find it?",
+        "Follow, and keep the gap",
+        "A leader at (0, 0, 0), its follower at (0, 0, 1), both unturned. Now the leader is at (5,"
+        " 0, 0), turned by 90° about y, so that its z points along the world's x: the follower is"
+        " 1 m that way, at (6, 0, 0), and turned by 90° as well.",
+    ),
 )
 
 
@@ -597,8 +657,9 @@ def _judge_switch(inputs, output):
         world,
         "control",
         "with your gap the control follows its new leader, keeps its values, and does not jump.",
-        "at the moment of the switch the control jumps to another place.",
-        "at the moment of the switch the control stays in its place, but turns.",
+        "at the moment of the switch the control jumps by {away}: compute `leader @ gap @ values`"
+        " and compare it with `world`; each of the two is undone on the side where it stands.",
+        "at the moment of the switch the control stays in its place, but turns by {turned}.",
     )
 
 
@@ -634,6 +695,30 @@ SWITCH = Question(
             "base and leader are multiplied in the other order: undo the leader on the left",
         ),
         Misconception(
+            "both undone on the left",
+            lambda leader, values, world: fr.invert(leader @ values) @ world,
+            "leader and values are both undone on the left; the values stand on the right of the"
+            " gap, and are undone there",
+        ),
+        Misconception(
+            "both undone on the right",
+            lambda leader, values, world: world @ fr.invert(values @ leader),
+            "values and leader are both undone on the right; the leader stands on the left of the"
+            " gap, and is undone there",
+        ),
+        Misconception(
+            "sides exchanged",
+            lambda leader, values, world: fr.invert(values) @ world @ fr.invert(leader),
+            "the sides are exchanged: the leader, on the left of the gap, is undone on the right,"
+            " and the values on the left",
+        ),
+        Misconception(
+            "values put on",
+            lambda leader, values, world: fr.relative(leader, world) @ values,
+            "the values are not undone but put on once more; it is their inverse that takes them"
+            " out of the world frame",
+        ),
+        Misconception(
             "the other way",
             lambda leader, values, world: fr.relative(world @ fr.invert(values), leader),
             "the gap is that of the leader as seen from the control",
@@ -643,6 +728,13 @@ SWITCH = Question(
             lambda leader, values, world: world @ fr.invert(values),
             "the control's base in the world is given; a gap is seen from the leader",
         ),
+    ),
+    hints=Hints(
+        "At the moment of the change the new law must give the place where the control is already:"
+        " write that as an equation, and peel off what stands around the gap.",
+        "Further: change the leader",
+        "Without any turn, places simply add up. The leader at (2, 0, 0), values of (0, 0, 1), the"
+        " control at (5, 0, 0): the gap is (3, 0, −1), for 2 + 3 + 0 = 5 and 0 − 1 + 1 = 0.",
     ),
 )
 
@@ -726,7 +818,8 @@ def _judge_moving(inputs, output):
     )
     distance = _hem_moves(inputs["hem"], inputs["turned_deg"], inputs["lowered_cm"])
     off = abs(abs(float(output["moved"])) - distance)
-    extra, missing = sorted(yours - true - {"pelvis"}), len(true - yours)
+    extra = sorted(yours - true, key=lambda name: (name == "pelvis", name))
+    missing = len(true - yours)
     drawn = _names_picture(extra, inputs, yours)
     measured = {
         "You name": f"{len(yours)} controls, {len(yours & true)} of which move with the pelvis",
@@ -737,14 +830,8 @@ def _judge_moving(inputs, output):
     if named and near:
         return verdict(1.0, "followers move, and theirs, and so on; all else stays.")
     if extra:
-        first = extra[0][:25]
-        says = (
-            f"{first} does not move with the pelvis: go from it to what it follows, and on, until"
-            " nothing is left."
-            if first in inputs["controls"]
-            else f"there is no control called {first}."
-        )
-        return verdict(0.25 * near, says)
+        others_named = extra == ["pelvis"] and not missing
+        return verdict(0.25 * near + 0.25 * others_named, _extra_advice(extra[0], inputs))
     if missing:
         return verdict(
             0.25 * near,
@@ -752,9 +839,20 @@ def _judge_moving(inputs, output):
             "followers of followers count as well.",
         )
     return verdict(
-        0.5,
+        0.3,
         "the names are right, the distance is not: the hem goes along a level circle around the "
         "pelvis, and down; measure straight from where it was to where it is.",
+    )
+
+
+def _extra_advice(name, inputs):
+    if name == "pelvis":
+        return "pelvis is the control that is moved; asked for are all others that move with it."
+    if name not in inputs["controls"]:
+        return f"there is no control called {name[:25]}."
+    return (
+        f"{name} does not move with the pelvis: go from it to what it follows, and on, until"
+        " nothing is left."
     )
 
 
@@ -828,6 +926,14 @@ MOVES = Question(
             _named(_moving, lambda *inputs: _hem_moves(*inputs) / 100),
             "the distance is in metres",
         ),
+    ),
+    hints=Hints(
+        "Trace each control from leader to leader until there is none; and draw the hem's way"
+        " twice, from above for the turn, from the side for the drop.",
+        "Further: parent or follow",
+        "A cape follows the pelvis, a lantern the hand, and the hand nothing: only the cape moves."
+        " A hem 3 cm beside and 4 cm behind the pelvis's upright line is 5 cm from it; a turn of"
+        " 60° takes it 5 cm, and with a drop of 12 cm that makes 13.0 cm.",
     ),
 )
 

@@ -12,8 +12,8 @@ import numpy as np
 
 from rigkit import gait
 from rigkit.homework import picture
-from rigkit.homework.judging import in_cm
-from rigkit.homework.question import Misconception, Question, Verdict
+from rigkit.homework.judging import in_cm, number
+from rigkit.homework.question import Hints, Misconception, Question, Verdict
 from rigkit.puppets import PUPPETS
 
 SHARE = 0.995  # of full reach
@@ -63,9 +63,9 @@ def _judge_contacts(inputs, output):
     left, right = inputs["left"], inputs["right"]
     start, _, end = _stride(left)
     true, yours = _phases(left, right), np.array([float(output["toe off"]), float(output["both"])])
-    right_parts = np.abs(yours - true) <= 100 * 1.01 / (end - start)  # by a frame more or less
+    near = np.abs(yours - true) <= 100 * 1.01 / (end - start)  # by a frame more or less
     measured = {
-        "You say": f"toe-off at {yours[0]:.3g} %, both down for {yours[1]:.3g} %",
+        "You say": f"toe-off at {number(yours[0])} %, both down for {number(yours[1])} %",
         "The left foot strikes in": f"frames {start} and {end}",
     }
     drawn = picture.side_view(
@@ -81,14 +81,49 @@ def _judge_contacts(inputs, output):
         picture.arrow((start / 100, 0.0), (end / 100, 0.0), "one stride", "plain"),
     )
     verdict = partial(Verdict, measured=measured, picture=drawn)
-    if right_parts.all():
+    if near.all():
         return verdict(1.0, "a stride has one measure for both feet, and you used it.")
-    part = "the time with both feet down" if right_parts[0] else "toe-off"
-    return verdict(
-        0.5 * float(right_parts.sum()),
-        f"{part} is not what the contacts say; count frames between the two "
-        "strikes of the left foot, and divide by how many there are.",
+    advice = _both_advice(yours[1], end - start) if near[0] else _toe_off_advice(yours[0], left)
+    return verdict(0.25 * float(near.sum()), advice)
+
+
+def _toe_off_advice(percent, left):
+    """A sentence on a wrong toe-off: which frame that is, and what the foot does there."""
+    start, off, end = _stride(left)
+    frame = start + round(percent / 100 * (end - start)) if abs(percent) <= 1e6 else start
+    if not start < frame < end:
+        return (
+            f"{number(percent)} % of your stride is not within it: it is from the strike in frame"
+            f" {start} to the next in frame {end}, {end - start} frames."
+        )
+    if abs(percent - 100 * (end - off) / (end - start)) <= 101 / (end - start):
+        return (
+            f"your toe-off, {number(percent)} %, is how long the left foot is in the air; the"
+            " stride begins with it on the floor, and toe-off ends that time."
+        )
+    if frame == off:
+        frame += 1 if percent > 100 * (off - start) / (end - start) else -1
+    says = "in the air" if frame > off else "still down"
+    return (
+        f"your toe-off, {number(percent)} % of a stride that begins in frame {start}, lies"
+        f" about frame {frame}, where the left foot is {says}; toe-off is the first frame in which"
+        " it is up."
     )
+
+
+def _both_advice(percent, frames):
+    percent = float(np.clip(percent, -1e6, 1e6))
+    return (
+        "toe-off is right, the time with both feet down is not:"
+        f" {number(percent)} % of {frames} frames would be {percent / 100 * frames:.1f}; count"
+        " those of the stride in which both rows hold a 1."
+    )
+
+
+def _in_stride(row, left=None):
+    """A foot's contacts in the stride of the left one, which is `row` if not given."""
+    start, _, end = _stride(row if left is None else left)
+    return row[start:end]
 
 
 def _share_of_stance(left, right):
@@ -146,6 +181,22 @@ CONTACTS = Question(
             "the stride is taken to begin with the recording; it begins when the foot comes down",
         ),
         Misconception(
+            "swing for stance",
+            lambda left, right: _phases(left, right, np.sum(_in_stride(left) < 0.5)),
+            "the frames in the air are counted for the toe-off; it ends the time on the floor",
+        ),
+        Misconception(
+            "zeros for ones",
+            lambda left, right: _phases(
+                left,
+                right,
+                np.sum(_in_stride(left) < 0.5),
+                np.sum((_in_stride(left) < 0.5) & (_in_stride(right, left) < 0.5)),
+            ),
+            "the frames in the air are counted, 0 in the contacts; the foot is down where there"
+            " is a 1",
+        ),
+        Misconception(
             "half a cycle forgotten",
             lambda left, right: _phases(left, right, both=_stride(left)[1] - _stride(left)[0]),
             "both feet are taken to come down together; they are half a stride apart",
@@ -165,6 +216,14 @@ CONTACTS = Question(
             lambda left, right: _phases(left, right) / 100,
             "shares of the stride are given; a percent is a hundredth of it",
         ),
+    ),
+    hints=Hints(
+        "Write the numbers of the frames over both rows and mark where the left one goes from 0 to"
+        " 1: between two such marks lies all that you count.",
+        "A stride in percent",
+        "Left 011111100001, right 110000111111: from the left foot's strike to its next one are 10"
+        " frames. It is down for 6 of them, so its toe-off is at 60 %. Both feet are down in 2 of"
+        " them, 20 %.",
     ),
 )
 
@@ -223,7 +282,7 @@ def _judge_slide(inputs, output):
         _slide_cm(**inputs),
     )
     measured = {
-        "You say": f"{yours:.3g} cm",
+        "You say": f"{number(yours)} cm",
         "The foot is down in": f"{int(down.sum())} of {len(down)} frames",
     }
     drawn = picture.side_view(
@@ -305,6 +364,13 @@ SLIDE = Question(
             "the slide is left in metres",
         ),
     ),
+    hints=Hints(
+        "Take two neighbouring frames at a time: does this pair count, and how far along the floor"
+        " has the foot gone between them?",
+        "How far does a foot slide?",
+        "A foot is down in four frames, 0, 1, 3 and 2 cm forward: it slides by 1 + 2 + 1 = 4 cm,"
+        " though it ends 2 cm from where it came down.",
+    ),
 )
 
 
@@ -313,20 +379,19 @@ SLIDE = Question(
 PLANT_FRAMES = 41
 HELD, STRAY = 1e-3, 0.01  # metres
 STEEPEST = 2.5  # times the even change from frame to frame
+LATE = 1.3  # an exponent: a drawn swing is fastest after its middle, so no plain ease is its path
 
 
 def _draw_plant(rng, character):
     step = gait.pace(character.leg_length).step_length
 
     def case(slides_cm, offs, start=0.0):
-        down, forward, place = np.ones(PLANT_FRAMES), np.empty(PLANT_FRAMES), start
-        for i in range(PLANT_FRAMES):
-            down[i] = not any(a <= i < b for a, b in offs)
-            moving = i > 0 and not (down[i] and down[i - 1])
-            swing = next((b - a + 1 for a, b in offs if a <= i <= b), 1)
-            place += 0 if i == 0 else 2 * step / swing if moving else slides_cm[i] / 100
-            forward[i] = place
-        return {"forward": np.round(forward, 4), "down": down}
+        down, moves = np.ones(PLANT_FRAMES), slides_cm / 100
+        moves[0] = start
+        for a, b in offs:
+            down[a:b] = 0.0
+            moves[a : b + 1] = 2 * step * np.diff(_eased(np.linspace(0, 1, b - a + 2) ** LATE))
+        return {"forward": np.round(np.cumsum(moves), 4), "down": down}
 
     frames = np.arange(PLANT_FRAMES)
     two = [(int(rng.integers(10, 14)), int(rng.integers(24, 28)))]
@@ -345,7 +410,12 @@ def _swings(down):
     return [(a[-1], b[0]) for a, b in pairwise(_stances(down))]
 
 
-def _planted(forward, down, ease=lambda share: share**2 * (3 - 2 * share)):
+def _eased(share):
+    """A share of the way, slow at both ends."""
+    return share**2 * (3 - 2 * share)
+
+
+def _planted(forward, down, ease=_eased):
     moved = np.zeros_like(forward)
     for run in _stances(down):
         moved[run] = forward[run[0]] - forward[run]
@@ -365,22 +435,24 @@ def _plant_picture(forward, yours, down):
     )
 
 
+def _outside(places, ground):
+    """The distance of the farthest place outside the ground that was covered."""
+    return float(np.maximum(ground.min() - places, places - ground.max()).max())
+
+
 def _judge_plant(inputs, output):
     forward, down, yours = inputs["forward"], inputs["down"], output["places"]
     runs = _stances(down)
     slid = max(float(np.ptp(yours[run])) for run in runs)
-    away = max(
-        float(np.maximum(forward[run].min() - yours[run], yours[run] - forward[run].max()).max())
-        for run in runs
-    )
-    jump = max(_jump(forward, yours, last, first) for last, first in _swings(down))
+    away = max(_outside(yours[run], forward[run]) for run in runs)
+    jump, stray = np.max([_off_path(forward, yours, *swing) for swing in _swings(down)], axis=0)
     measured = {
         "While it is down your foot moves by up to": in_cm(slid),
         "In the air your correction jumps by up to": in_cm(jump),
+        "And leaves the range between its two ends by up to": in_cm(stray),
     }
-    drawn = _plant_picture(forward, yours, down)
-    verdict = partial(Verdict, measured=measured, picture=drawn)
-    if slid <= HELD and away <= STRAY and jump <= 0:
+    verdict = partial(Verdict, measured=measured, picture=_plant_picture(forward, yours, down))
+    if slid <= HELD and away <= STRAY and max(jump, stray) <= 0:
         return verdict(
             1.0, "the foot stands where it stands, and nobody sees how it got to the next place."
         )
@@ -396,6 +468,13 @@ def _judge_plant(inputs, output):
             f"a foot is planted {in_cm(away)} outside the ground it covered; plant each stance "
             "where that stance came down.",
         )
+    if stray > 0:
+        return verdict(
+            0.5,
+            f"each stance stands, but in the air the foot is up to {in_cm(stray + STRAY)} off its"
+            " own path: begin with where it was in each frame, and add a correction that stays"
+            " between the two stances'.",
+        )
     return verdict(
         0.5,
         "each stance stands, but in the air the foot jumps from the old correction to the new; let"
@@ -403,14 +482,13 @@ def _judge_plant(inputs, output):
     )
 
 
-def _jump(forward, yours, last, first):
-    """The correction's change above what is allowed between two stances, metres; else zero."""
+def _off_path(forward, yours, last, first):
+    """By how much a swing's correction jumps, and strays from its ends, more than it may, m."""
     moved = (yours - forward)[last : first + 1]
     allowed = STEEPEST * abs(moved[-1] - moved[0]) / (first - last) + HELD
-    strays = (
-        max(moved.max() - max(moved[0], moved[-1]), min(moved[0], moved[-1]) - moved.min()) - STRAY
-    )
-    return max(float(np.abs(np.diff(moved)).max()) - allowed, strays, 0.0)
+    low, high = sorted((moved[0], moved[-1]))
+    strays = max(float(moved.max()) - high, low - float(moved.min())) - STRAY
+    return max(float(np.abs(np.diff(moved)).max()) - allowed, 0.0), max(strays, 0.0)
 
 
 def _swing_kept(forward, down):
@@ -422,6 +500,12 @@ def _swing_planted(forward, down):
     for last, first in _swings(down):
         places[last:first] = places[last]
     return places
+
+
+def _drawn_straight(forward, down):
+    still = down > 0.5
+    frames = np.arange(len(down))
+    return np.interp(frames, frames[still], _planted(forward, down)[still])
 
 
 def _air_planted(forward, down):
@@ -452,6 +536,12 @@ PLANT = Question(
             "the foot stays until it comes down again; in swing it has to travel",
         ),
         Misconception(
+            "a straight line through the air",
+            _drawn_straight,
+            "the foot goes evenly from one place to the next, and its own path through the air is"
+            " lost: a swing sets off and arrives slowly",
+        ),
+        Misconception(
             "planted in the air",
             _air_planted,
             "the foot is held where it should swing and slides where it should stay",
@@ -466,6 +556,14 @@ PLANT = Question(
             lambda forward, down: 2 * forward - _planted(forward, down),
             "the correction is taken the wrong way, and the foot slides twice as far",
         ),
+    ),
+    hints=Hints(
+        "Draw the correction over the frames, where the foot should be less where it was: what is"
+        " it in each stance, and what must it join in the air?",
+        "Plant the foot",
+        "Forward 0, 2, 50 and 100 cm, contacts 1, 1, 0, 1. The correction is 0 and −2 cm in the"
+        " first stance, 0 in the second, and in the middle of the air half of −2. So the foot"
+        " should be at 0, 0, 49 and 100 cm.",
     ),
 )
 
@@ -610,6 +708,14 @@ PELVIS = Question(
             "the legs are taken to hang straight down; a foot ahead or behind takes height",
         ),
     ),
+    hints=Hints(
+        "Stop at one frame and draw one leg, as long as it may be, as the long side of a"
+        " right-angled triangle: which other side do you know, and what does the second leg say?",
+        "Further: a pelvis within reach",
+        "Bones of 0.6 m and 0.65 m with a share of 0.8 are a leg of 1 m. An ankle 0.6 m ahead, on"
+        " the floor, lets the hips be 0.8 m high; one 0.8 m behind and 0.1 m up lets them be 0.7"
+        " m. So the hips go to 0.7 m.",
+    ),
 )
 
 
@@ -638,9 +744,9 @@ def _draw_pops(rng, character):
         case(60, "in", "out", "far", "snap"),
         case(120, "far", "slow", "far"),
         case(100, "slow", "in", "far", "out"),
-        case(50, *rng.permutation(kinds)),
-        case(120, *rng.permutation(kinds)),
-        case(200, *rng.choice(kinds, 4), "in"),
+        case(50, *rng.permutation([*kinds, "snap", "slow"])),
+        case(120, *rng.permutation([*kinds, "in", "out"])),
+        case(200, *rng.permutation([*kinds, *kinds, "slow"])),
     ]
 
 
@@ -664,7 +770,7 @@ def _pops(knee, rate):
 def _judge_pops(inputs, output):
     knee, rate, yours, true = inputs["knee"], inputs["rate"], float(output["pops"]), _pops(**inputs)
     measured = {
-        "You count": f"{yours:g}",
+        "You count": number(yours),
         "The fastest step turns the knee by": (
             f"{np.degrees(np.abs(np.diff(knee)).max()):.1f}° in 1/{rate:g} of a second"
         ),
@@ -730,6 +836,14 @@ POPS = Question(
             "the knee's radians are compared with degrees, and nothing is fast enough",
         ),
     ),
+    hints=Hints(
+        "First decide for each step, yes or no, whether it is part of a pop; only then count, and"
+        " ask where a row of yeses begins.",
+        "Further: half a centimetre",
+        "At 30 frames a second, 600° a second are 20° a frame. A knee bent by 50°, 10°, 40° and"
+        " 45° turns by 40°, 30° and 5°. The first two steps are fast and have the 10° at one end,"
+        " and they are neighbours: 1 pop.",
+    ),
 )
 
 
@@ -742,7 +856,8 @@ def _draw_decides(rng, character):
     allowed = ankle + _drop(
         near * length, length
     )  # by the leg that decides, whose foot is less far away
-    up = allowed + rng.uniform(0.006, 0.02) - _drop((near + far) * length, length)
+    less = rng.uniform(0.013, 0.022)  # half of it is clear of what full reach gives, up to 0.5 cm
+    up = allowed + less - _drop((near + far) * length, length)
     hips = allowed + rng.uniform(0.03, 0.05)
     feet = [(near * length, ankle), ((near + far) * length, up)][:: int(rng.choice([1, -1]))]
     places = {
@@ -790,7 +905,7 @@ def _judge_decides(inputs, output):
         inputs["upper"] + inputs["lower"]
     )
     measured = {
-        "You say": f"the {LEGS[leg]} leg, {yours:.3g} cm lower",
+        "You say": f"the {LEGS[leg]} leg, {number(yours)} cm lower",
         "Of its share of reach this leg lacks": f"{in_cm(short)} along its own line",
     }
     drawn = picture.side_view(
@@ -805,7 +920,7 @@ def _judge_decides(inputs, output):
         return verdict(1.0, "you asked both legs, and the one that needs more decides.")
     if right:
         return verdict(
-            0.4,
+            0.3,
             "the leg is right, the height is not: keep each foot where it is, move the hips"
             " straight down, and stop when the leg is within its share.",
         )
@@ -864,6 +979,14 @@ DECIDES = Question(
             _decides(number=lambda asked, leg, *case: asked[leg] / 100),
             "the height is left in metres",
         ),
+    ),
+    hints=Hints(
+        "Ask each leg by itself how high it would let the hips be, and see which of the two"
+        " answers has to be obeyed.",
+        "Further: a pelvis within reach",
+        "A leg may be 1 m long and the hips are 0.95 m high. The front ankle, 0.6 m ahead and on"
+        " the floor, allows 0.8 m; the back one, 0.8 m behind and 0.3 m up, allows 0.9 m. So the"
+        " front leg decides, though its foot is nearer: 15.0 cm down.",
     ),
 )
 

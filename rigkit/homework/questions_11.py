@@ -13,11 +13,14 @@ from rigkit import controls as ct
 from rigkit import foot as ft
 from rigkit import frames as fr
 from rigkit.homework import picture
-from rigkit.homework.question import WORDS, Misconception, Question, Verdict
+from rigkit.homework.question import WORDS, Hints, Misconception, Question, Verdict
 
 NEAR = 1e-4  # metres and radians: a point no further off is there
 CM = 0.0501  # centimetres: a length to a tenth
 FAR = 2.0  # metres: what lies further out is not drawn true
+
+# Here the toe takes over from the ball at once, as the questions say: a rule one can write down.
+_roll, _turns = partial(ft.roll, ease=0.0), partial(ft.turns, ease=0.0)
 
 
 def _foot_of(character):
@@ -81,13 +84,13 @@ def _line_foot(behind, toes):
 
 
 def _carrying(roll_deg, limit_deg):
-    rolled = ft.roll(_line_foot(1.0, 1.0), np.radians(roll_deg), np.radians(limit_deg))
+    rolled = _roll(_line_foot(1.0, 1.0), np.radians(roll_deg), np.radians(limit_deg))
     return [str(pivot) for pivot in rolled.pivot]
 
 
 def _heel_cm(roll_deg, limit_deg, behind, toes):
     """The heel's height at the largest roll, cm."""
-    rolled = ft.roll(_line_foot(behind, toes), np.radians(np.max(roll_deg)), np.radians(limit_deg))
+    rolled = _roll(_line_foot(behind, toes), np.radians(np.max(roll_deg)), np.radians(limit_deg))
     return 100 * float(rolled.heel[1])
 
 
@@ -105,7 +108,7 @@ def _judge_carries(inputs, output):
         )
     right = [mine == other for mine, other in zip(yours, true, strict=True)]
     first = right.index(False) if not all(right) else int(np.argmax(rolls))
-    pose = ft.roll(_line_foot(behind, toes), np.radians(rolls[first]), np.radians(limit_deg))
+    pose = _roll(_line_foot(behind, toes), np.radians(rolls[first]), np.radians(limit_deg))
     named = yours[first] if yours[first] in ft.PIVOTS else None
     height = 100 * float(getattr(pose, named)[1]) if named else 0.0
     at = f"at a roll of {rolls[first]:.0f}°".replace("-", "−")
@@ -229,6 +232,14 @@ CARRIES = Question(
             "the heel's height is in metres",
         ),
     ),
+    hints=Hints(
+        "For each roll ask which point the part in the air is joined to; for the heel, draw the"
+        " sole as two straight pieces, each with a slope of its own.",
+        "Roll the foot",
+        "A roll of 60° with a limit of 30°: the toe carries. Toes of 6 cm slope by 30°, so the"
+        " ball is 3.0 cm high; the 20 cm behind it slope by 60°, and the heel is 17.3 cm higher"
+        " still: 20.3 cm.",
+    ),
 )
 
 
@@ -250,7 +261,7 @@ def _draw_ankle(rng, character):
         case(-rng.uniform(18, 30)),
         case(0.0),
         case(rng.uniform(5, 15)),
-        case(rng.uniform(25, 38)),
+        case(rng.uniform(34, 38)),  # where the library lets ball and toe share
         case(rng.uniform(45, 55)),
         case(rng.uniform(60, 80), 35.0),
         case(90.0),
@@ -260,7 +271,7 @@ def _draw_ankle(rng, character):
 
 
 def _ankle(roll, limit, heel, ball, toe, ankle):
-    return ft.roll(ft.Foot(ankle, heel, ball, toe), roll, limit).ankle
+    return _roll(ft.Foot(ankle, heel, ball, toe), roll, limit).ankle
 
 
 def _judge_ankle(inputs, output):
@@ -270,8 +281,9 @@ def _judge_ankle(inputs, output):
     roll_deg = np.degrees(inputs["roll"])
     drawn = picture.side_view(
         f"Your ankle in a roll of {roll_deg:.0f}°".replace("-", "−"),
-        "The flat foot, dotted, and the ankle where you put it.",
+        "The flat foot, dotted, the ankle where you put it, and a ring where it belongs.",
         picture.ghost(_sole(heel, ball, toe, ankle)),
+        picture.goal(true),
         picture.dots([_drawn(yours)], "miss"),
         picture.note(_drawn(yours), "your ankle", "miss"),
     )
@@ -288,9 +300,41 @@ def _judge_ankle(inputs, output):
         return verdict(1.0, "the point that carries stays, and the ankle follows.")
     return verdict(
         0.25 if miss <= 1.0 else 0.0,
-        f"your ankle is {min(miss, 1e6):.1f} cm from where the foot takes it; ask which point"
-        " stands still, and how far the ankle is from it: a turn keeps that distance.",
+        f"your ankle is {min(miss, 1e6):.1f} cm from where the foot takes it;"
+        f" {_ankle_advice(yours, **inputs)}",
     )
+
+
+def _ankle_advice(yours, roll, limit, heel, ball, toe, ankle):
+    backward = _one_by_one(roll, limit, heel, ball, toe, ankle, way=-1)
+    if np.linalg.norm(yours - backward) <= NEAR:
+        return (
+            "it is turned the wrong way. Positive is with the heel up and the toes down: mind the"
+            " sign of the sines."
+        )
+    pivot = _carrying([np.degrees(roll)], np.degrees(limit))[0]
+    flat = {"heel": heel, "ball": ball, "toe": toe}
+    if roll > limit or abs(_distance(yours, flat[pivot]) - _distance(ankle, flat[pivot])) > NEAR:
+        return (
+            "ask which point stands still in each part of the roll, and how far the ankle is from"
+            " it: a turn keeps that distance."
+        )
+    return (
+        f"its distance from the {pivot} is right, the angle is not: turn it by the roll, toes down"
+        " positive."
+    )
+
+
+def _distance(a, b):
+    return float(np.linalg.norm(np.subtract(a, b)))
+
+
+def _one_by_one(roll, limit, heel, ball, toe, ankle, way=1):
+    """The ankle turned about ball, toe and heel, each by its share of the roll."""
+    on_heel, on_ball, on_toe = _turns(roll, limit)
+    for pivot, turn in ((ball, on_ball), (toe, on_toe), (heel, on_heel)):
+        ankle = _about(pivot, ankle, way * turn)
+    return ankle
 
 
 def _one_pivot(choose):
@@ -308,7 +352,7 @@ def _one_pivot(choose):
 
 def _ball_over_toe(roll, limit, heel, ball, toe, ankle):
     """The toe hangs from the ball: the ball's turn comes last and carries the toe's pivot along."""
-    on_heel, on_ball, on_toe = ft.turns(roll, limit)
+    on_heel, on_ball, on_toe = _turns(roll, limit)
     return _about(heel, _about(ball, _about(toe, ankle, on_toe), on_ball), on_heel)
 
 
@@ -347,6 +391,12 @@ ANKLE = Question(
             " pivot goes down when the heel goes up",
         ),
         Misconception(
+            "each share the other way",
+            partial(_one_by_one, way=-1),
+            "each pivot takes its own share of the roll, but turns the other way: positive is with"
+            " the heel up and the toes down, so mind the sign of the sines",
+        ),
+        Misconception(
             "degrees for radians",
             lambda roll, *rest: _ankle(np.radians(roll), *rest),
             "the roll, which comes in radians, is converted from degrees once more",
@@ -372,11 +422,27 @@ ANKLE = Question(
             " limit is, and the rest stays on the ball",
         ),
         Misconception(
+            "shared around the limit",
+            lambda roll, limit, heel, ball, toe, ankle: (
+                ft.roll(ft.Foot(ankle, heel, ball, toe), roll, limit).ankle
+            ),
+            "ball and toe share the roll around the limit, as the library lets them; here the toe"
+            " takes over at once",
+        ),
+        Misconception(
             "toe hung from the ball",
             _ball_over_toe,
             "the ball's turn carries the toe's pivot along; the toe carries the ball, not the ball"
             " the toe",
         ),
+    ),
+    hints=Hints(
+        "Draw three feet, one on the heel, one on the ball, one beyond the limit, and mark in each"
+        " the points that stay where they were.",
+        "Further: a turn in the plane",
+        "Ball (0.1, 0), ankle (0, 0.1), a roll of 90° and a limit of 90°: the ankle is 0.1 m"
+        " behind the ball and 0.1 m above it. A quarter turn makes above of behind, and ahead of"
+        " above, so it comes to (0.2, 0.1).",
     ),
 )
 
@@ -399,14 +465,14 @@ def _draw_order(rng, character):
 
 def _sunk_cm(roll_deg, limit_deg, toes):
     """The depth of the toe's pivot when the ball carries it, cm."""
-    _, on_ball, _ = ft.turns(np.radians(roll_deg), np.radians(limit_deg))
+    _, on_ball, _ = _turns(np.radians(roll_deg), np.radians(limit_deg))
     return -100 * float(_turned((toes, 0.0), on_ball)[1])
 
 
 def _pivots_in(order, roll_deg, limit_deg, toes):
     """Places of heel, ball and toe when each pivot carries the next in this order."""
     flat = dict(zip(ft.PIVOTS, ((0.0, 0.0, -0.19), (0.0, 0.0, 0.0), (0.0, 0.0, toes)), strict=True))
-    turns = dict(zip(ft.PIVOTS, ft.turns(np.radians(roll_deg), np.radians(limit_deg)), strict=True))
+    turns = dict(zip(ft.PIVOTS, _turns(np.radians(roll_deg), np.radians(limit_deg)), strict=True))
     chain = [
         ct.Control(name, pivot=flat[name], parent=leader)
         for name, leader in zip(order, (None, *order), strict=False)
@@ -440,18 +506,18 @@ def _judge_order(inputs, output):
     }
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if not named:
-        return verdict(0.25 * near, "name heel, ball and toe, each once.")
+        return verdict(0.2 * near, "name heel, ball and toe, each once.")
     carried = yours[yours.index("ball") + 1 :]
     if carried:
         return verdict(
-            0.3 * near,
+            0.2 * near,
             f"in your order the ball carries the {' and the '.join(carried)}: when the heel "
             "rises about the ball, should that come along?",
         )
     if near:
         return verdict(1.0, "each carries what must come along, and the ball nothing but the foot.")
     return verdict(
-        0.6,
+        0.05,  # there are few orders to choose from
         "the order is right, the depth is not: the toe goes along a circle around the ball, by what"
         " the ball turns; how far down is that, in centimetres?",
     )
@@ -508,6 +574,14 @@ ORDER = Question(
             "the depth is in metres",
         ),
     ),
+    hints=Hints(
+        "Take two pivots at a time: when the one turns, must the other come along, or must it stay"
+        " on the floor?",
+        "Further: three pivots, one chain",
+        "Toe and ball alone: when the toe turns, the ball must rise, so the toe carries the ball."
+        " The other way round, a ball that turns by 30° takes a toe 6 cm ahead of it 3.0 cm into"
+        " the floor.",
+    ),
 )
 
 
@@ -540,7 +614,7 @@ def _judge_slide(inputs, output):
         picture.note(pivot, "pivot", "miss"),
     )
     measured = {"You say": f"{way}; {yours[0]:.1f} cm along the floor, {yours[1]:.1f} cm up"}
-    score = 0.3 * sided + 0.35 * float(right.sum())
+    score = 0.1 * sided + 0.4 * float(right.sum())
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if sided and right.all():
         return verdict(
@@ -585,25 +659,16 @@ SLIDE = Question(
             "the point that stood is taken to stand still; only the pivot does, and that is"
             " above it",
         ),
-        Misconception(
-            "straight way",
+        Misconception(  # along the circle it is the same to a tenth of a millimetre or three
+            "the whole way",
             _slid(
                 lambda roll_deg, height: [
                     200 * height * np.sin(np.radians(roll_deg) / 2),
                     _slide(roll_deg, height)[1],
                 ]
             ),
-            "the straight way from start to end is given; the slide is its part along the floor",
-        ),
-        Misconception(
-            "along the circle",
-            _slid(
-                lambda roll_deg, height: [
-                    100 * height * np.radians(roll_deg),
-                    _slide(roll_deg, height)[1],
-                ]
-            ),
-            "the way along the circle is given; the slide is its part along the floor",
+            "the whole way from start to end is given, straight or along the circle; the slide is"
+            " its part along the floor",
         ),
         Misconception(
             "swapped",
@@ -622,6 +687,14 @@ SLIDE = Question(
         Misconception(
             "metres", _slid(lambda *inputs: _slide(*inputs) / 100), "the lengths are in metres"
         ),
+    ),
+    hints=Hints(
+        "Draw the pivot with the point of the sole below it, like a weight on a string, and turn"
+        " the foot by a right angle: where is the weight?",
+        "Break it: put the pivots wrong",
+        "A pivot 2 cm over the floor and a roll of 30°: the lower end of the line is now 1.0 cm"
+        " aside of the pivot and 1.73 cm below it. So it slides by 1.0 cm and rises by 2 − 1.73,"
+        " 0.3 cm.",
     ),
 )
 
@@ -648,12 +721,16 @@ def _draw_bend(rng, character):
         case(-uphill, uphill),  # flat on the slope
         case(-uphill / 2, uphill),  # toes up in the world, heel up on the slope
         case(-downhill / 2, downhill),  # the other way round
-        case(rng.uniform(32, 36), uphill, 38.0),
-    ]  # beyond the limit only because of the slope
+        case(rng.uniform(32, 36), uphill, 38.0),  # beyond the limit only because of the slope
+        *(
+            case(rng.uniform(5, 30), slope)
+            for slope in (0.0, 0.0, uphill, uphill, 0.0, downhill / 2)
+        ),
+    ]
 
 
 def _bend(turn, slope, limit):
-    return -ft.turns(turn + slope, limit)[1]
+    return -_turns(turn + slope, limit)[1]
 
 
 def _toes_picture(turn, slope, tip):
@@ -694,7 +771,10 @@ def _judge_bend(inputs, output):
         )
     return verdict(
         0.25 if abs(yours - true) <= 0.02 else 0.0,
-        "your toes do not lie on the floor: foot and bend together must point along it.",
+        "the toes can bend up further than yours here: they bend up to the limit, and then they"
+        " stay so."
+        if turn + slope > limit
+        else "your toes do not lie on the floor: foot and bend together must point along it.",
     )
 
 
@@ -744,6 +824,14 @@ BEND = Question(
             lambda turn, slope, limit: np.degrees(_bend(turn, slope, limit)),
             "the bend is in degrees; it belongs in radians",
         ),
+    ),
+    hints=Hints(
+        "Draw a foot that stands flat on a floor that rises ahead: what is its turn, and how far"
+        " is it turned against the floor?",
+        "Further: three pivots, one chain",
+        "In degrees: on level floor a foot turned by 20° bends its toes by −20°, with a limit of"
+        " 15° by −15°. On a floor that falls by 20° the same foot lies flat, and its toes bend by"
+        " 0°.",
     ),
 )
 
@@ -828,7 +916,7 @@ def _judge_out(inputs, output):
         )
     if aside > 100 * NEAR:
         return verdict(
-            0.25, "nothing is in the floor, but the ankle has moved along it; lift it straight up."
+            0.2, "nothing is in the floor, but the ankle has moved along it; lift it straight up."
         )
     wanted = _out(**inputs)[1]
     if abs(yours[1] - wanted) <= NEAR:
@@ -889,6 +977,14 @@ OUT = Question(
         Misconception(
             "left as it is", lambda ankle, turn, sole: ankle, "the foot is left where it was"
         ),
+    ),
+    hints=Hints(
+        "Ask each point of the sole for its height once the foot is turned: which of the answers"
+        " decides for the whole foot?",
+        "Further: never below the floor",
+        "The ankle is at (0, 0.05), a point of the sole 0.1 m ahead of it and as high. Turned by"
+        " 90°, toes down, the point is 0.1 m below the ankle and 0.05 m in the floor, so the ankle"
+        " goes up to (0, 0.1).",
     ),
 )
 

@@ -13,15 +13,15 @@ from rigkit import bend as bends
 from rigkit import faults, placement, rotation, skin
 from rigkit import frames as fr
 from rigkit.homework import picture
-from rigkit.homework.judging import in_cm
-from rigkit.homework.question import REPORT, Misconception, Question, Verdict
+from rigkit.homework.judging import in_cm, number
+from rigkit.homework.question import REPORT, Hints, Misconception, Question, Verdict
 from rigkit.puppets import PUPPETS, Puppet
 
 # --- A rig of your own
 
 NEAR_CM = 0.5  # how near a rig's lengths must be to those asked for
 SIGNED_OFF = (
-    "signed off: every rule that could be measured passes, and the lengths are your character's."
+    "signed off: every rule that could be measured passes, and the lengths are those asked for."
 )
 
 
@@ -33,6 +33,7 @@ def _draw_rig(rng, character):
             "hip_width": character.hip_width,
             "ankle_height": character.ankle_height,
             "bend_deg": float(rng.integers(4, 9)),
+            "ankle_width": round(character.hip_width * float(rng.uniform(1.18, 1.28)), 3),
         }
     ]
 
@@ -57,9 +58,7 @@ def _judge_rig(inputs, output):
             measured,
         )
     lengths = _lengths(places)
-    off = {
-        name: 100 * abs(lengths[name] - inputs[name]) for name in ("thigh", "shank", "hip_width")
-    }
+    off = {name: 100 * abs(length - inputs[name]) for name, length in lengths.items()}
     worst = max(off, key=lambda name: off[name])
     bend = next(f.get("number", 0.0) for f in report["findings"] if f["rule"] == "preset-bend")
     measured |= {
@@ -67,7 +66,7 @@ def _judge_rig(inputs, output):
         "Your legs are bent by": f"{bend:.1f}°, and {inputs['bend_deg']:.0f}° is asked for",
     }
     sized, bent = bool(off[worst] <= NEAR_CM), bool(abs(bend - inputs["bend_deg"]) <= 0.5)
-    score = 0.5 * (not found) + 0.2 * (not silent) + 0.15 * sized + 0.15 * bent
+    score = 0.3 * (not found) + 0.1 * (not silent) + 0.35 * sized + 0.25 * bent
     if found or silent:
         score = min(score, 0.5)
     sentence = _rig_advice(found, silent, None if sized else worst, bent)
@@ -83,7 +82,7 @@ def _rig_advice(found, silent, wrong_length, bent):
         return f"nothing is found, but not everything could be measured: {said}"
     if wrong_length:
         return (
-            "it passes the inspection, but it is not your character's: its "
+            "it passes the inspection, but its lengths are not those asked for: its "
             f"{wrong_length.replace('_', ' ')} is off by more than {NEAR_CM:g} cm."
         )
     if not bent:
@@ -103,7 +102,8 @@ def _leg(places, side):
 def _lengths(places):
     legs = np.array([_leg(places, side) for side in SIDES])
     thigh, shank = np.linalg.norm(np.diff(legs, axis=1), axis=-1).mean(axis=0)
-    return {"thigh": thigh, "shank": shank, "hip_width": np.linalg.norm(legs[0, 0] - legs[1, 0])}
+    hips, _, ankles = np.linalg.norm(legs[0] - legs[1], axis=-1)
+    return {"thigh": thigh, "shank": shank, "hip_width": hips, "ankle_width": ankles}
 
 
 def _both_legs(places):
@@ -133,7 +133,7 @@ def _puppet(thigh, shank, hip_width, ankle_height):
 def _rig(change):
     """A wrong rig file: what `change` makes of the learner's puppet."""
     kept = lru_cache(maxsize=64)(change)
-    return lambda thigh, shank, hip_width, ankle_height, bend_deg: kept(
+    return lambda thigh, shank, hip_width, ankle_height, bend_deg, ankle_width: kept(
         _puppet(thigh, shank, hip_width, ankle_height)
     )
 
@@ -197,6 +197,14 @@ MY_RIG = Question(
             " to one",
         ),
     ),
+    hints=Hints(
+        "Inspect the file yourself before you hand it in: which rule accuses it, and which step of"
+        " the lesson's order does that rule look at?",
+        "Further: build a rig from nothing",
+        "A straight leg of two bones of 1 m, the hip 0.1 m and the ankle 0.2 m to the left:"
+        " halfway down, the knee is halfway across, 0.15 m. Each bone goes 1 m down and 0.05 m"
+        " across and is 1.001 m long, 1 mm too much, where 5 mm are allowed.",
+    ),
 )
 
 
@@ -250,7 +258,7 @@ def _judge_hinge(inputs, output):
     shown = yours / length if length > 1e-6 else np.zeros(3)
     mended = length > 1e-6 and _between(true, yours) <= 0.1
     measured = {
-        "You say": f"{output['finding']}, off by {float(output['off']):.3g}°",
+        "You say": f"{output['finding']}, off by {number(float(output['off']))}°",
         "When the knee bends by 90° about your axis, the ankle is off by": (
             f"{_ankle_off_cm(points[2] - points[1], true, shown):.1f} cm"
         ),
@@ -261,25 +269,42 @@ def _judge_hinge(inputs, output):
         picture.arrow([0, 0], 0.1 * inputs["axis"][[0, 2]] * [1, -1], "as it was", "plain"),
         picture.arrow([0, 0], 0.1 * shown[[0, 2]] * [1, -1], "yours", "inverse"),
     )
-    score = 0.3 * found + 0.3 * sized + 0.4 * mended
     verdict = partial(Verdict, measured=measured, picture=drawn)
-    if found and sized and mended:
+    if not found:
+        return verdict(0.4 * mended, _blamed(output["finding"], inputs))
+    if sized and mended:
         return verdict(
             1.0,
             "explained, measured and repaired: now the shank swings in the plane it is bent in.",
         )
-    sentence = (
-        "the knee is bent, stands in its plane, and the other side is not asked about; what is left"
-        " that can make a shank swing aside?"
-        if not found
+    return verdict(
+        0.15 + 0.4 * sized + 0.4 * mended,
+        "explained, but not repaired: the new axis should be square to both bones."
+        if sized
         else (
             "the finding is right, the angle is not: compare the axis with the direction square to"
             " the plane through hip, knee and ankle."
-            if not sized
-            else "explained, but not repaired: the new axis should be square to both bones."
-        )
+        ),
     )
-    return verdict(score, sentence)
+
+
+def _blamed(rule, inputs):
+    """A sentence on a rule that explains nothing here: what it measures, and what that is."""
+    return {
+        "preset-bend": (
+            "preset-bend asks how far the leg is bent at rest. Here that is"
+            f" {_bend_deg(**inputs):.1f}°, toward the toes; does that explain an ankle that leaves"
+            " its plane?"
+        ),
+        "knee-in-plane": (
+            "knee-in-plane asks how far the knee stands beside the plane through hip, ankle and"
+            " toes. Here the foot points where the knee does, so that is 0.0 cm."
+        ),
+        "sides-mirror": (
+            "sides-mirror compares the joints' places with those of the other leg. Here one leg is"
+            " given, its joints are where they belong, and its shank swings aside all the same."
+        ),
+    }[rule]
 
 
 def _ankle_off_cm(shank, right, yours):
@@ -348,6 +373,13 @@ HINGE = Question(
             _hinge_with(axis=lambda hip, knee, ankle, axis: axis),
             "the fault is explained, and the axis given back as it was",
         ),
+    ),
+    hints=Hints(
+        "You are given three places and one direction: what would have to be wrong with each for"
+        " the ankle to leave its plane, and can three points do that?",
+        "Further: build a rig from nothing",
+        "Hip (0, 2, 0), knee (0, 1, 1), ankle (0, 0, 0): thigh and shank lie in the plane of y and"
+        " z, so the hinge belongs along (1, 0, 0). An axis along (1, 0, 1) is off by 45.0°.",
     ),
 )
 
@@ -438,7 +470,7 @@ def _judge_knee(inputs, output):
             else "the knee has moved up or down the leg; only across it was it wrong."
         )
     )
-    return verdict(0.25 * (bent + planar) + 0.1 * level if bent or planar else 0.0, sentence)
+    return verdict(0.15 * (bent + planar) + 0.1 * level if bent or planar else 0.0, sentence)
 
 
 def _knee_with(bend_deg=5.0, way=None, level=True):
@@ -495,6 +527,14 @@ KNEE = Question(
             "what stood beside the plane is mended, and the bend is left as it was",
         ),
     ),
+    hints=Hints(
+        "Take the knee's place apart, into what lies along the line and what lies across it: which"
+        " of the two is in order, and in which direction must the other one go?",
+        "Further: build a rig from nothing",
+        "Hip (0, 2, 0), knee (0.3, 1, −0.2), ankle (0, 0, 0), toe (0, −0.1, 0.2): beside the knee"
+        " the line is at (0, 1, 0), and the foot points straight ahead. At (0, 1, 0.04) the knee"
+        " is bent by 4.6°.",
+    ),
 )
 
 
@@ -524,7 +564,7 @@ def _judge_mirrored(inputs, output):
     kept = rigid and float(np.abs(turn[:, 1:] - joint[:3, 1:3]).max()) <= 1e-4
     last = bool(np.allclose(yours[3], [0, 0, 0, 1], atol=1e-6))
     measured = {
-        "The determinant of your three axes": f"{volume:.3g}; of a turn it is +1",
+        "The determinant of your three axes": f"{number(volume)}; of a turn it is +1",
         "Your joint has moved by": in_cm(place),
     }
     arrows = [0.1 * np.clip(turn[:, i], -2, 2)[[2, 1]] for i in range(3)]
@@ -537,7 +577,7 @@ def _judge_mirrored(inputs, output):
         ),
     )
     turned = rigid and volume > 0
-    score = 0.3 * turned + 0.4 * (kept and turned) + 0.3 * (place <= 1e-4 and turned and last)
+    score = 0.1 * turned + 0.5 * (kept and turned) + 0.4 * (place <= 1e-4 and turned and last)
     verdict = partial(Verdict, measured=measured, picture=drawn)
     if score > 0.99:
         return verdict(
@@ -614,6 +654,13 @@ MIRRORED = Question(
             "the joint's axes are thrown away and the world's put in their place",
         ),
     ),
+    hints=Hints(
+        "The determinant of the three axes tells a turn from a reflection (lesson 03): compute it,"
+        " and see which changes of the axes turn its sign.",
+        "Further: build a rig from nothing",
+        "A joint with the axes x = (−1, 0, 0), y = (0, 1, 0), z = (0, 0, 1) has the determinant"
+        " −1. With x = (1, 0, 0) and the others kept it is 1, and a turn.",
+    ),
 )
 
 
@@ -685,8 +732,8 @@ def _judge_weights(inputs, output):
     clean, whole, few = stray <= 1e-6, bool(abs(sums[worst] - 1) <= 1e-4), most <= 4
     right = clean and whole and few and off <= 1e-3 and yours.min() >= 0
     measured = {
-        "Your largest weight of the other side": f"{stray:.3g}",
-        "Your worst sum": f"{sums[worst]:.4g}",
+        "Your largest weight of the other side": number(stray),
+        "Your worst sum": number(sums[worst], 4),
         "The most joints that move a vertex": f"{most}",
     }
     drawn = _weights_picture(yours, true, inputs)
@@ -697,7 +744,7 @@ def _judge_weights(inputs, output):
             "own side only, four at most, and the sum is one: in the order that does it in one go.",
         )
     score = (
-        0.2 * sum(map(int, (clean, whole, few)))
+        0.06 * sum(map(int, (clean, whole, few)))  # had without looking at a weight
         if yours.min() >= 0 and np.abs(yours).max() <= 1.5
         else 0.0
     )
@@ -774,6 +821,13 @@ WEIGHTS = Question(
             lambda w, v, j: _rest_to_strongest(_four(_own(w, v, j))),
             "what is missing to one is all given to the strongest joint",
         ),
+    ),
+    hints=Hints(
+        "There are three repairs, and a later one can spoil an earlier: mend one row by hand, and"
+        " after each repair look at the other two again (pruning is in lesson 09).",
+        "Further: build a rig from nothing",
+        "A vertex of the left leg has 0.5 from a joint of the right leg, 0.3 and 0.1 from two of"
+        " the left. The 0.5 goes; what stays adds up to 0.4, so it becomes 0.75 and 0.25.",
     ),
 )
 
@@ -912,6 +966,14 @@ BIND = Question(
             lambda local: np.tile(np.eye(4), (CHAIN, 1, 1)),
             "every matrix is the identity, and each point is moved twice",
         ),
+    ),
+    hints=Hints(
+        "Try your matrices: each joint's world frame times its own should move no point, so where"
+        " does the first product differ from that?",
+        "Repair",
+        "Two joints, neither turned: the pelvis at (0, 1, 0), the hip at (0.1, 0, 0) as the pelvis"
+        " sees it. In the world the hip is at (0.1, 1, 0), so its matrix shifts by (−0.1, −1, 0),"
+        " and the pelvis's by (0, −1, 0).",
     ),
 )
 

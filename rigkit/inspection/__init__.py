@@ -128,7 +128,9 @@ def inspect(
     findings = tuple(finding for each in RULES for finding in found[each.id])
     remarks = (*source.remarks(asset), *subject.remarks)
     drawn = partial(opening.draw, subject) if subject.sides else None
-    return Report(file, subject.legs, subject.names, findings, tuple(notes), remarks, drawn)
+    return Report(
+        file, subject.legs, subject.names, findings, tuple(notes), remarks, drawn, subject
+    )
 
 
 def _measured(rule: Rule, subject: subjects.Subject, *motion: subjects.Motion) -> rules.Outcome:
@@ -182,6 +184,7 @@ def _finding(rule: Rule, limit: float, outcome: rules.Outcome, about: str = "") 
         said=outcome.said,
         parts=outcome.parts,
         draw=outcome.draw,
+        where=outcome.where,
         **shared | ({"todo": outcome.todo} if outcome.todo else {}),
     )
 

@@ -9,7 +9,7 @@ from math import floor, isfinite, log10
 from typing import Any
 
 from rigkit import _format
-from rigkit.inspection.rule import Draw, Part
+from rigkit.inspection.rule import NOWHERE, Draw, Part, Where
 from rigkit.page import plain
 from rigkit.stage import Picture
 
@@ -40,6 +40,8 @@ class Finding(_format.NotebookDisplay):
     draw : callable or None
     reason : str
         Why it was left out; else "".
+    where : Where
+        What was worst: joints, vertices, a moment.
     """
 
     rule: str
@@ -58,6 +60,7 @@ class Finding(_format.NotebookDisplay):
     todo: str
     draw: Draw | None = None
     reason: str = ""
+    where: Where = NOWHERE
 
     def __repr__(self) -> str:
         about = f" in {_format.name(self.about)}" if self.about else ""
@@ -131,14 +134,14 @@ class Finding(_format.NotebookDisplay):
         return sorted(self.parts, key=lambda part: part[1])
 
     def data(self) -> dict[str, Any]:
-        """Return it as JSON's kinds of values: all fields but `draw`.
+        """Return it as JSON's kinds of values: all fields but `draw` and `where`.
 
         Returns
         -------
         dict[str, Any]
         """
         values = {field.name: getattr(self, field.name) for field in fields(self)}
-        del values["draw"]
+        del values["draw"], values["where"]
         parts = [{"what": what, "number": finite(number)} for what, number in self.parts]
         return values | {"number": finite(self.number), "parts": parts}
 

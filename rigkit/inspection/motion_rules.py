@@ -7,7 +7,17 @@ from rigkit import body, placement, rotation
 from rigkit._types import Floats
 from rigkit.controls import TURN_ORDER
 from rigkit.inspection import pictures
-from rigkit.inspection.rule import CHOSEN, SHARE, Measured, Outcome, Unmeasured, cm, rule, worst
+from rigkit.inspection.rule import (
+    CHOSEN,
+    SHARE,
+    Measured,
+    Outcome,
+    Unmeasured,
+    Where,
+    cm,
+    rule,
+    worst,
+)
 from rigkit.inspection.stance import LEAST_STANCE, Footing, body_paths, footing, steps, velocities
 from rigkit.inspection.subject import RATE, Motion, Subject, side_name
 from rigkit.stage import Picture
@@ -46,9 +56,9 @@ def foot_slide(subject: Subject, motion: Motion) -> Outcome:
         away = np.linalg.norm(np.cumsum(steps(path[first : last + 1]), axis=0), axis=-1)
         name = f"{side_name(side)} foot, {_span(motion, first, last)}"
         parts.append((name, subject.share(float(away.max()))))
-        runs[name] = first, first + 1 + int(away.argmax()), path, float(away.max())
+        runs[name] = side, first, first + 1 + int(away.argmax()), path, float(away.max())
     name, number = worst(parts)
-    first, last, path, slid = runs[name]
+    side, first, last, path, slid = runs[name]
     foot, when = name.split(", ")
     times = f"{len(parts)} {'time' if len(parts) == 1 else 'times'}"
     how = f"The {foot} slides {cm(slid)} while it stands, from {when}"
@@ -58,6 +68,7 @@ def foot_slide(subject: Subject, motion: Motion) -> Outcome:
         f"{how}; in all a foot stood {times}.{_spot(found)}",
         tuple(parts),
         lambda kind: pictures.slide(subject, path[first], path[last], slid, cm(slid), kind),
+        where=_at(motion, last, _foot(subject, side)),
     )
 
 
@@ -76,6 +87,15 @@ def _feet(subject: Subject, motion: Motion) -> Footing | Unmeasured:
     return Unmeasured(
         "no foot stands in it: none stays at its lowest, and slow, for a tenth of a second"
     )
+
+
+def _at(motion: Motion, frame: int, *joints: int) -> Where:
+    return Where(joints, seconds=float(motion.times[min(frame, len(motion.times) - 1)]))
+
+
+def _foot(subject: Subject, side: str) -> int:
+    """The joint that a foot hangs from."""
+    return subject.joint(side, subject.legs.legs[side].chain[-1])
 
 
 def _span(motion: Motion, first: int, last: int) -> str:
@@ -128,6 +148,7 @@ def ground_speed(subject: Subject, motion: Motion) -> Outcome:
         lambda kind: pictures.slide(
             subject, path[first], path[last], slid, f"{_speed(most)} m/s", kind
         ),
+        where=_at(motion, first, _foot(subject, side)),
     )
 
 
@@ -174,6 +195,7 @@ def through_floor(subject: Subject, motion: Motion) -> Outcome:
         else "Feet, knees and pelvis stay above the floor; the floor is where feet stand.",
         tuple(parts),
         lambda kind: pictures.below(subject, motion, frame, point, floor, cm(deep), kind),
+        where=_at(motion, frame),
     )
 
 
@@ -224,6 +246,7 @@ def extension_pop(subject: Subject, motion: Motion) -> Outcome:
         lambda kind: pictures.two_frames(
             subject, side, motion, at, at + 2, f"{number:.0f}°/s", kind
         ),
+        where=_at(motion, at + 1, subject.joint(side, subject.legs.legs[side].bend)),
     )
 
 
@@ -284,6 +307,7 @@ def knee_flip(subject: Subject, motion: Motion) -> Measured:
         said,
         tuple(parts),
         lambda kind: pictures.two_frames(subject, key, motion, first, last, f"{number:.0f}°", kind),
+        where=_at(motion, last, subject.joint(key, joint)),
     )
 
 
@@ -352,6 +376,7 @@ def human_range(subject: Subject, motion: Motion) -> Outcome:
         f"{said} {body.CAUTION}",
         tuple(parts),
         lambda kind: pictures.two_frames(subject, side, motion, i, i, f"{_whole(angle)}°", kind),
+        where=_at(motion, i, subject.joint(side, joint.split("_")[0])),
     )
 
 
@@ -431,11 +456,11 @@ def bone_length(subject: Subject, motion: Motion) -> Outcome:
             frame = int(np.abs(length - 1).argmax())
             name = f"{side_name(side)} {upper} to {lower}"
             parts.append((name, 100 * abs(float(length[frame]) - 1)))
-            at[name] = side, frame, float(length[frame]), int(np.abs(length - 1).argmin())
+            at[name] = side, frame, float(length[frame]), int(np.abs(length - 1).argmin()), nodes
     if not parts:
         return Unmeasured("the legs' joints lie too close together to speak of bones")
     name, number = worst(parts)
-    side, frame, length, other = at[name]
+    side, frame, length, other, nodes = at[name]
     text = f"{100 * length:.3g} %"
     said = "Every bone of the legs keeps its length."
     if number >= 0.1:
@@ -450,6 +475,7 @@ def bone_length(subject: Subject, motion: Motion) -> Outcome:
         lambda kind: pictures.two_frames(
             subject, side, motion, min(other, frame), max(other, frame), text, kind
         ),
+        where=_at(motion, frame, *nodes),
     )
 
 
@@ -500,7 +526,11 @@ def loop_closes(subject: Subject, motion: Motion) -> Outcome:
         )
     side = next((s for s in subject.sides if nodes[joint] in subject.leg_nodes(s)), "L")
     return Measured(
-        number, said, tuple(parts), lambda kind: _seam_drawn(subject, side, motion, open_by, kind)
+        number,
+        said,
+        tuple(parts),
+        lambda kind: _seam_drawn(subject, side, motion, open_by, kind),
+        where=_at(motion, len(motion.times) - 1, nodes[joint]),
     )
 
 

@@ -47,7 +47,7 @@ def _named(subject: Subject, view: str, side: str, more: Sequence[int]) -> st.St
     low, high = low - ROOM / scale, high + ROOM / scale
     high[0] = low[0] + WIDTH / scale
     stage = st.Stage(view, low, high, f"From the {view}", width=WIDTH).floor(0.0)
-    _rig(stage, subject)
+    rig(stage, subject)
     unsure = {leg.joints[part] for part, sure in leg.certainty.items() if sure < 0.5}
     _names(stage.behind_words(), AXES[view] @ subject.points.T, words, unsure, column, scale)
     parts = ", ".join(f"{part} {words[node]}" for part, node in leg.joints.items())
@@ -93,12 +93,14 @@ def _corners(subject: Subject, view: str, legs: Floats) -> tuple[Floats, Floats]
     return low, np.maximum(high, low + least)
 
 
-def _rig(stage: st.Stage, subject: Subject) -> None:
-    """The whole skin, or without one all bones; on it the legs."""
+def rig(stage: st.Stage, subject: Subject) -> None:
+    """Draw the whole skin, or without one all bones; on it the legs."""
     if subject.surface is not None:
         # one vertex for those that lie on each other, which an outline would else run between
-        step = WELD * max(subject.length, 1e-3)
-        whole = np.round(subject.surface.vertices / step)
+        vertices = subject.surface.vertices
+        size = subject.length if subject.sides else float(np.ptp(vertices, axis=0).max())
+        step = WELD * max(size, 1e-3)
+        whole = np.round(vertices / step)
         seen, same = np.unique(whole, axis=0, return_inverse=True)
         stage.surface(step * seen, same.reshape(-1)[subject.surface.triangles])
     else:

@@ -8,6 +8,7 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
+from rigkit import mesh
 from rigkit import stage as st
 from rigkit._types import Floats, Ints
 from rigkit.inspection import piece
@@ -230,30 +231,48 @@ def _facing(vertices: Floats, triangles: Ints) -> Floats:
 
 
 def section(
-    subject: Subject, side: str, part: str, outline: Floats, centre: Floats, text: str, kind: str
+    subject: Subject, side: str, part: str, cut: mesh.Section, text: str, kind: str
 ) -> st.Stage:
     """Draw the cross-section of a limb at a joint, from above, with the joint in it."""
     joint = subject.point(side, part)
-    points = np.concatenate([outline.reshape(-1, 3), [joint]])
+    outline = np.concatenate([cut.outline, cut.outline[:1]]) if cut.closed else cut.outline
     stage = st.framed(
-        "top", points, f"The limb cut at {subject.label(subject.joint(side, part))}", 0.35, WIDTH
+        "top",
+        np.concatenate([outline, [joint]]),
+        f"The limb cut at {subject.label(subject.joint(side, part))}",
+        0.35,
+        WIDTH,
     )
-    for first, last in outline:
-        stage.path([first, last], "soft")
-    stage.dots([joint], "inverse").note(joint, "joint", "inverse", "below").goal(centre, "")
-    return stage.note(centre, text, kind, "above")
+    stage.path(outline, "soft")
+    stage.dots([joint], "inverse").note(joint, "joint", "inverse", "below").goal(cut.middle, "")
+    return stage.note(cut.middle, text, kind, "above")
 
 
 def bent(poses: Floats, triangles: Ints, outline: Floats, text: str, kind: str) -> st.Picture:
     """Draw the skin around a knee, at rest and bent, with its section, seen from the side."""
-    views = []
-    for vertices, cut, title in zip(poses, outline, ("At rest", "Bent by 90°"), strict=True):
-        stage = st.framed("side", poses[:, np.unique(triangles)].reshape(-1, 3), title, 0.1, HALF)
-        stage.surface(vertices, triangles, "inverse")
+    views = _bent(poses, triangles)
+    for stage, cut in zip(views, outline, strict=True):
         ahead = cut[:, 0, 2]
-        views.append(stage.path(cut[[ahead.argmax(), ahead.argmin()], 0], "plain"))
+        stage.path(cut[[ahead.argmax(), ahead.argmin()], 0], "plain")
     views[-1].note(poses[1, np.unique(triangles)].mean(axis=0), text, kind)
     return st.row(*views, title="The skin around the knee")
+
+
+def stretched(poses: Floats, triangles: Ints, edge: Floats, text: str, kind: str) -> st.Picture:
+    """Draw the skin around a knee, at rest and bent, with its most stretched edge."""
+    views = _bent(poses, triangles)
+    for stage, ends in zip(views, edge, strict=True):
+        stage.path(ends, kind)
+    views[-1].note(edge[1].mean(axis=0), text, kind)
+    return st.row(*views, title="The most stretched edge of the skin around the knee")
+
+
+def _bent(poses: Floats, triangles: Ints) -> list[st.Stage]:
+    views = []
+    for vertices, title in zip(poses, ("At rest", "Bent by 90°"), strict=True):
+        stage = st.framed("side", poses[:, np.unique(triangles)].reshape(-1, 3), title, 0.1, HALF)
+        views.append(stage.surface(vertices, triangles, "inverse"))
+    return views
 
 
 def slide(
@@ -303,7 +322,7 @@ def below(
     shown = np.concatenate([*chains.values(), [low]])
     stage = st.framed("side", shown, f"At {motion.times[frame]:.2f} s", 0.15, WIDTH).floor(0.0)
     for side, points in chains.items():
-        stage.chain(points, "inverse", side)
+        stage.chain(points, "forward", side)
     if low[1] > -0.001:
         return stage.note(low, text, kind, "right")
     return stage.measure(low * [1, 0, 1], low, text, kind)
@@ -352,7 +371,7 @@ def two_frames(
     )
     if last > first:
         stage.ghost(then)
-    stage.chain(now, "inverse", side)
+    stage.chain(now, "forward", side)
     return stage.note(now[knee], text, kind)
 
 

@@ -33,7 +33,7 @@ import json
 from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rigkit._types import Floats
 from rigkit.inspection import text as texts
@@ -52,9 +52,13 @@ from rigkit.inspection.finding import (
 from rigkit.inspection.legs import UNITS, Legs
 from rigkit.inspection.names import SIDE_WORDS
 from rigkit.inspection.rule import SEVERITIES
+from rigkit.inspection.subject import Subject
 from rigkit.inspection.tree import AXES
 from rigkit.page import plain
 from rigkit.stage import Picture
+
+if TYPE_CHECKING:
+    from rigkit.inspection.view import Scene
 
 SCHEMA = 2
 LOOKED_FOR = (
@@ -82,6 +86,8 @@ class Report:
         Sentences on the whole rig, said once.
     draw : callable or None
         Gives the picture that the report opens with.
+    subject : Subject or None
+        The rig itself.
     """
 
     file: str
@@ -91,6 +97,7 @@ class Report:
     notes: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
     draw: Callable[[], Picture] | None = None
+    subject: Subject | None = None
 
     @property
     def picture(self) -> Picture | None:
@@ -390,13 +397,15 @@ class Report:
         """
         return json.dumps(self.data(), indent=1, allow_nan=False) + "\n"
 
-    def html(self, against: object = None) -> str:
+    def html(self, against: object = None, scene: Scene | None = None) -> str:
         """Return the report as a page of its own.
 
         Parameters
         ----------
         against : Comparison, optional
             With an earlier file.
+        scene : Scene, optional
+            The rig to turn and to play; without, the page holds no script.
 
         Returns
         -------
@@ -404,7 +413,7 @@ class Report:
         """
         from rigkit.inspection import view  # Jinja is not in the jail
 
-        return view.page(self, against)
+        return view.page(self, against, scene)
 
     def __repr__(self) -> str:
         return self.text().rstrip()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import isclose, isfinite, isnan, nan
+from typing import NamedTuple
 
 from rigkit import _format
 from rigkit.stage import Picture
@@ -107,6 +108,27 @@ def rule(
     )
 
 
+class Where(NamedTuple):
+    """The place of a finding on the rig.
+
+    Attributes
+    ----------
+    joints : tuple of int
+        Nodes.
+    vertices : tuple of int
+        Places in the subject's surface.
+    seconds : float or None
+        The moment of the animation; None where the rest pose is meant, or all of it.
+    """
+
+    joints: tuple[int, ...] = ()
+    vertices: tuple[int, ...] = ()
+    seconds: float | None = None
+
+
+NOWHERE = Where()
+
+
 @dataclass(frozen=True)
 class Measured:
     """A rule's measurement.
@@ -123,6 +145,8 @@ class Measured:
         Gives the picture, from the ink of its number: "miss" or "goal".
     todo : str
         What to do in this case, where that is not what the rule says.
+    where : Where
+        What was worst.
     """
 
     number: float
@@ -130,6 +154,7 @@ class Measured:
     parts: tuple[Part, ...] = ()
     draw: Draw | None = None
     todo: str = ""
+    where: Where = NOWHERE
 
 
 @dataclass(frozen=True)

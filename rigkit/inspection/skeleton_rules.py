@@ -18,6 +18,7 @@ from rigkit.inspection.rule import (
     Measured,
     Outcome,
     Unmeasured,
+    Where,
     cm,
     rule,
     worst,
@@ -64,6 +65,7 @@ def legs_found(subject: Subject) -> Measured:
         f"There {'are' if len(legs.legs) == 2 else 'is'} {found}; least certain is the {name}.",
         tuple(parts),
         draw=lambda kind: pictures.names(subject, unsure, kind),
+        where=Where(tuple(sorted(subject.joint(*each) for each in unsure))),
     )
 
 
@@ -105,6 +107,7 @@ def chain_unbroken(subject: Subject) -> Measured:
         _sentence(said),
         tuple((subject.name(side, lower), 1.0) for side, _, lower in loose),
         draw=lambda kind: pictures.loose(subject, loose, kind),
+        where=Where(tuple(subject.joint(side, lower) for side, _, lower in loose)),
     )
 
 
@@ -139,6 +142,7 @@ def names_say_sides(subject: Subject) -> Measured:
         _sentence(said),
         tuple((subject.name(side, part), 1.0) for side, part, _ in wrong),
         draw=lambda kind: pictures.names(subject, {(side, part) for side, part, _ in wrong}, kind),
+        where=Where(tuple(subject.joint(side, part) for side, part, _ in wrong)),
     )
 
 
@@ -192,6 +196,7 @@ def sides_mirror(subject: Subject) -> Measured:
         else "The joints of one side stand at the mirror images of the other's.",
         tuple(parts),
         draw=lambda kind: pictures.mirror(subject, part, off, cm(off), kind),
+        where=Where((subject.joint("L", part), subject.joint("R", part))),
     )
 
 
@@ -234,6 +239,7 @@ def sides_turn(subject: Subject) -> Measured:
         f"The right side is the left one mirrored, {how}; {farthest}",
         tuple(parts),
         draw=lambda kind: pictures.axes(subject, "R", part, image, _deg(number)),
+        where=Where((subject.joint("R", part),)),
     )
 
 
@@ -278,8 +284,16 @@ def preset_bend(subject: Subject) -> Measured:
     least = max(number, LEAST_BEND_DEG) + ALIKE_DEG
     ink = [key for key, deg in bends.items() if deg <= least]
     return Measured(
-        number, said, tuple(parts), draw=lambda kind: pictures.bends(subject, bends, kind, ink)
+        number,
+        said,
+        tuple(parts),
+        draw=lambda kind: pictures.bends(subject, bends, kind, ink),
+        where=Where(tuple(_bending_joint(subject, key) for key in ink)),
     )
+
+
+def _bending_joint(subject: Subject, side: str) -> int:
+    return subject.joint(side, subject.legs.legs[side].bend)
 
 
 @rule(
@@ -301,6 +315,7 @@ def bends_alike(subject: Subject) -> Measured:
         f"The left leg is bent {_deg(left)}, the right one {_deg(right)}.",
         (("left", left), ("right", right)),
         draw=lambda kind: pictures.bends(subject, {"L": left, "R": right}, kind),
+        where=Where((_bending_joint(subject, "L"), _bending_joint(subject, "R"))),
     )
 
 
@@ -319,7 +334,7 @@ def bends_alike(subject: Subject) -> Measured:
 )
 def hinge_square(subject: Subject) -> Measured:
     """The angle from square of the axis, the same on both sides, that is nearest to square."""
-    joints = {side: subject.joint(side, subject.legs.legs[side].bend) for side in subject.sides}
+    joints = {side: _bending_joint(subject, side) for side in subject.sides}
     normals = {side: bend_normal(subject, side) for side in subject.sides}
     along = np.abs([subject.rotations[joint].T @ normals[side] for side, joint in joints.items()])
     off = np.degrees(np.arccos(np.clip(along, 0.0, 1.0)))
@@ -342,6 +357,7 @@ def hinge_square(subject: Subject) -> Measured:
         draw=lambda kind: pictures.hinge(
             subject, joints[side], direction, normals[side], number, kind
         ),
+        where=Where((joints[side],)),
     )
 
 
@@ -410,6 +426,7 @@ def knee_in_plane(subject: Subject) -> Outcome:
         else f"{'Both knees stand' if len(parts) == 2 else 'The knee stands'} in {plane}.",
         tuple(parts),
         draw=lambda kind: pictures.plane(subject, key, cm(aside), kind),
+        where=Where((subject.joint(key, joint),)),
     )
 
 
@@ -446,6 +463,7 @@ def hip_centre(subject: Subject) -> Outcome:
         f"The hips stand {cm(apart)} apart in {cm(breadth)} of breadth; in people it is half the"
         f" breadth, so each would stand {cm(off)} farther {way}.",
         draw=lambda kind: pictures.hips(subject, breadth / 4, cm(off), kind),
+        where=Where((subject.joint("L", "hip"), subject.joint("R", "hip"))),
     )
 
 
@@ -495,6 +513,7 @@ def rest_reads_zero(subject: Subject) -> Outcome:
         draw=lambda kind: pictures.axes(
             subject, side, part, bound, _deg(most.deg), bound @ most.back.T
         ),
+        where=Where((most.node,)),
     )
 
 
@@ -534,6 +553,7 @@ def inverse_bind(subject: Subject) -> Outcome:
         draw=lambda kind: pictures.one_joint(
             subject, most.node, off if np.isfinite(most.cm) else "cannot be undone", kind
         ),
+        where=Where((most.node,)),
     )
 
 
@@ -577,6 +597,7 @@ def scale_one(subject: Subject) -> Measured:
         + units,
         tuple(parts),
         draw=lambda kind: pictures.one_joint(subject, joint, f"{number:.2g} %", kind),
+        where=Where((joint,)),
     )
 
 
@@ -609,6 +630,7 @@ def no_negative_scale(subject: Subject) -> Measured:
         draw=lambda kind: pictures.one_joint(
             subject, first, "negative" if mirrored else "positive", kind
         ),
+        where=Where(tuple(mirrored)),
     )
 
 

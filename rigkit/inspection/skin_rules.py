@@ -1,13 +1,14 @@
-"""Rules on the skin's shape: joints in the middle of their limb, the volume of a bent knee."""
+"""Rules on the skin's shape: joints in the middle of their limb, what a bent knee does to it."""
 
 from typing import NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
 from rigkit import mesh, rotation
 from rigkit._types import Floats, Ints
 from rigkit.inspection import pictures, piece
-from rigkit.inspection.rule import CHOSEN, Measured, Outcome, Unmeasured, rule, worst
+from rigkit.inspection.rule import CHOSEN, Measured, Outcome, Unmeasured, Where, rule, worst
 from rigkit.inspection.skeleton_rules import bend_normal
 from rigkit.inspection.subject import Subject, side_name
 from rigkit.inspection.weight_rules import skin_of
@@ -16,7 +17,7 @@ BEND_DEG = 90.0
 STANDS_BENT_DEG = 45.0  # at rest, as an animal's hind leg: it may not bend by 90° more
 REACH = 0.35  # of the shorter bone: how far above and below a knee its volume is measured
 LINEAR_SECTION = float(np.cos(np.radians(BEND_DEG) / 2))  # of a linear blend, shared half and half
-OVERSTRETCHED = 2.5  # times: where a blend reaches no more than half a radius
+OVERSTRETCHED = 2.0  # times: an edge of the skin of a bent knee
 SURROUNDED = 5 / 6  # of all directions from its middle: where the outline of a limb is to be seen
 
 
@@ -46,22 +47,21 @@ def joint_in_section(subject: Subject) -> Outcome:
             if cut is None:
                 continue
             name = subject.name(side, part)
-            outline, centre, radius = cut
-            parts.append(
-                (name, 100 * float(np.linalg.norm(subject.point(side, part) - centre) / radius))
-            )
-            cuts[name] = (side, part, outline, centre, radius)
+            off = float(np.linalg.norm(subject.point(side, part) - cut.middle))
+            parts.append((name, 100 * off / cut.radius))
+            cuts[name] = side, part, cut
     if not parts:
         return Unmeasured("no skin lies around the legs' joints")
     name, number = worst(parts)
-    side, part, outline, centre, radius = cuts[name]
-    off = _in_cm(number / 100 * radius)
+    side, part, drawn = cuts[name]
+    said = _in_cm(number / 100 * drawn.radius)
     return Measured(
         number,
-        f"{name} is {off} from the middle of the limb there, {number:.0f} % of the way to "
-        f"the skin ({_in_cm(radius)}).",
+        f"{name} is {said} from the middle of the limb there, {number:.0f} % of the way to "
+        f"the skin ({_in_cm(drawn.radius)}).",
         tuple(parts),
-        draw=lambda kind: pictures.section(subject, side, part, outline, centre, off, kind),
+        draw=lambda kind: pictures.section(subject, side, part, drawn, said, kind),
+        where=Where((subject.joint(side, part),)),
     )
 
 
@@ -69,57 +69,36 @@ def _in_cm(metres: float) -> str:
     return f"{100 * metres:.1f} cm" if metres >= 0.001 else "less than 0.1 cm"
 
 
-def _section(subject: Subject, side: str, i: int) -> tuple[Floats, Floats, float] | None:
-    """The outline of the limb at an inner joint, (k, 2, 3), its centre and mean radius, or None."""
+def _section(subject: Subject, side: str, i: int) -> mesh.Section | None:
+    """The section of the limb at an inner joint; None where no outline there surrounds a limb."""
     chain = subject.chain(side)
     above, below = chain[i] - chain[i - 1], chain[i + 1] - chain[i]
     lengths = float(np.linalg.norm(above)), float(np.linalg.norm(below))
     if not min(lengths) > 1e-9:
         return None
     normal = above / lengths[0] + below / lengths[1]
-    normal = normal / np.linalg.norm(normal)
-    pieces = _cut(skin_of(subject).vertices, subject.leg_skin(side), chain[i], normal)
-    away = np.linalg.norm(pieces.mean(axis=1) - chain[i], axis=-1)
-    pieces = pieces[away <= 0.6 * min(lengths)]
-    if len(pieces) < 3:
+    vertices, triangles = skin_of(subject).vertices, subject.leg_skin(side)
+    higher = ((vertices - chain[i]) @ normal >= 0)[triangles]
+    kept, triangles = piece.weld(vertices, triangles[higher.any(axis=-1) & ~higher.all(axis=-1)])
+    if len(triangles) < 3:
         return None
-    long = np.linalg.norm(pieces[:, 1] - pieces[:, 0], axis=-1)
-    centre = np.average(pieces.mean(axis=1), axis=0, weights=np.maximum(long, 1e-12))
-    radius = float(
-        np.average(
-            np.linalg.norm(pieces.mean(axis=1) - centre, axis=-1), weights=np.maximum(long, 1e-12)
-        )
-    )
-    return (
-        (pieces, centre, radius) if radius > 1e-6 and _surrounds(pieces, centre, normal) else None
-    )
+    cut = mesh.section(vertices[kept], triangles, chain[i], normal)
+    near = np.linalg.norm(cut.outline - chain[i], axis=-1).min() <= 0.6 * min(lengths)
+    return cut if near and cut.radius > 1e-6 and _surrounds(cut, normal) else None
 
 
-def _surrounds(pieces: Floats, centre: Floats, normal: Floats) -> bool:
-    """True if an outline surrounds its centre: a plate in front of a limb does not."""
+def _surrounds(cut: mesh.Section, normal: Floats) -> bool:
+    """True if an outline surrounds its middle: a plate in front of a limb does not."""
     across = rotation.perpendicular(normal)
-    away = pieces - centre
-    angles = np.arctan2(away @ np.cross(normal, across), away @ across)
-    turns = (angles[:, 1] - angles[:, 0] + np.pi) % (2 * np.pi) - np.pi
-    first = np.where(turns >= 0, angles[:, 0], angles[:, 1])
+    away = cut.outline - cut.middle
+    first = np.arctan2(away @ np.cross(normal, across), away @ across)
+    turns = (np.roll(first, -1) - first + np.pi) % (2 * np.pi) - np.pi
+    if not cut.closed:
+        first, turns = first[:-1], turns[:-1]
+    first = np.where(turns >= 0, first, first + turns)
     ways = np.radians(np.arange(0, 360, 5))[:, None]
     seen = ((ways - first) % (2 * np.pi) <= np.abs(turns)).any(axis=-1)
     return bool(seen.mean() >= SURROUNDED)
-
-
-def _cut(vertices: Floats, triangles: Ints, point: Floats, normal: Floats) -> Floats:
-    """The pieces, (k, 2, 3), in which a plane cuts triangles, which need not be closed."""
-    height = (vertices - point) @ normal
-    above = height[triangles] >= 0
-    triangles = triangles[above.any(axis=-1) & ~above.all(axis=-1)]
-    if not len(triangles):
-        return np.empty((0, 2, 3))
-    start, end = height[triangles], height[np.roll(triangles, -1, axis=-1)]
-    crossed = (start >= 0) != (end >= 0)
-    share = start / np.where(crossed, start - end, 1.0)
-    corners = vertices[triangles]
-    meets = corners + share[..., None] * (np.roll(corners, -1, axis=-2) - corners)
-    return meets[crossed].reshape(-1, 2, 3)
 
 
 @rule(
@@ -137,19 +116,9 @@ def _cut(vertices: Floats, triangles: Ints, point: Floats, normal: Floats) -> Fl
     todo="Paint a narrower blend around the knee.",
 )
 def knee_volume(subject: Subject) -> Outcome:
-    torn = _torn(subject)
-    if torn:
-        return torn
-    most = max(_rest_bend_deg(subject, side) for side in subject.sides)
-    if most > STANDS_BENT_DEG:
-        return Unmeasured(f"its legs stand bent by {most:.0f}° already, so 90° more is too far")
-    bent = {
-        f"{side_name(side)} {leg.bend}": found
-        for side, leg in subject.legs.legs.items()
-        if (found := bent_knee(subject, side)) is not None
-    }
-    if not bent:
-        return Unmeasured("no skin lies around the knees")
+    bent = _bent_knees(subject)
+    if isinstance(bent, Unmeasured):
+        return bent
     parts = tuple((name, 100 * found.volume) for name, found in bent.items())
     name, number = worst(parts, largest=False)
     drawn = bent[name]
@@ -163,7 +132,73 @@ def knee_volume(subject: Subject) -> Outcome:
             drawn.poses, drawn.triangles, drawn.outline, f"{number:.0f} %", kind
         ),
         todo=_advice(drawn),
+        where=_at_knee(subject, name),
     )
+
+
+@rule(
+    "knee-stretch",
+    "A knee bent by 90° stretches its skin little",
+    fault="A knee bent by 90° stretches its skin far",
+    limit=("at most", 100 * OVERSTRETCHED, "% of its length"),
+    severity="moderate",
+    needs=("skin",),
+    because="puppets of 300 to 20,000 vertices, whose blend reaches two radii above and below the "
+    "knee, stretch no edge beyond 150 %; a blend of one radius stretches one to 177 %, one of half "
+    f"a radius to 250 %; {CHOSEN}",
+    why="Over a bent knee the skin looks torn, and what is drawn on it is smeared.",
+    todo="Smooth the weights all around the knee: thigh and shank share too little of it.",
+)
+def knee_stretch(subject: Subject) -> Outcome:
+    bent = _bent_knees(subject)
+    if isinstance(bent, Unmeasured):
+        return bent
+    parts = tuple((name, 100 * found.stretch) for name, found in bent.items())
+    name, number = worst(parts)
+    drawn = bent[name]
+    return Measured(
+        number,
+        f"Bent by {BEND_DEG:.0f}° about its hinge, the {name} stretches an edge of its skin to "
+        f"{number:.0f} % of its length.",
+        parts,
+        draw=lambda kind: pictures.stretched(
+            drawn.poses, drawn.triangles, drawn.longest, f"{number:.0f} %", kind
+        ),
+        where=_at_knee(subject, name),
+    )
+
+
+def _at_knee(subject: Subject, name: str) -> Where:
+    """The joint that is told as `name`."""
+    return Where(
+        tuple(
+            subject.joint(side, leg.bend)
+            for side, leg in subject.legs.legs.items()
+            if name == f"{side_name(side)} {leg.bend}"
+        )
+    )
+
+
+def _bent_knees(subject: Subject) -> dict[str, "Bent"] | Unmeasured:
+    """Each knee that has skin, bent, by its name; or why that cannot be."""
+    if subject not in _BENT:
+        _BENT[subject] = _bend_knees(subject)
+    return _BENT[subject]
+
+
+def _bend_knees(subject: Subject) -> dict[str, "Bent"] | Unmeasured:
+    torn = _torn(subject)
+    if torn:
+        return torn
+    most = max(_rest_bend_deg(subject, side) for side in subject.sides)
+    if most > STANDS_BENT_DEG:
+        return Unmeasured(f"its legs stand bent by {most:.0f}° already, so 90° more is too far")
+    bent = {
+        f"{side_name(side)} {leg.bend}": found
+        for side, leg in subject.legs.legs.items()
+        if (found := bent_knee(subject, side)) is not None
+    }
+    return bent or Unmeasured("no skin lies around the knees")
 
 
 def _rest_bend_deg(subject: Subject, side: str) -> float:
@@ -203,6 +238,8 @@ class Bent(NamedTuple):
         Of both.
     outline : ndarray, shape (2, m, 2, 3)
         The pieces of the outline of that section, at rest and bent.
+    longest : ndarray, shape (2, 2, 3)
+        The ends of the most stretched edge, at rest and bent.
     """
 
     volume: float
@@ -211,6 +248,11 @@ class Bent(NamedTuple):
     poses: Floats
     triangles: Ints
     outline: Floats
+    longest: Floats
+
+
+# Each subject's: two rules measure them.
+_BENT: WeakKeyDictionary[Subject, dict[str, Bent] | Unmeasured] = WeakKeyDictionary()
 
 
 def bent_knee(subject: Subject, side: str, reach: float = REACH) -> Bent | None:
@@ -228,13 +270,34 @@ def bent_knee(subject: Subject, side: str, reach: float = REACH) -> Bent | None:
     Bent or None
         None where the knee has no bones to speak of, or hardly any skin.
     """
-    root, middle, end = subject.bending(side)
+    poses, triangles = _two_poses(subject, side)
+    return bent_skin(poses, triangles, subject.bending(side), reach)
+
+
+def bent_skin(poses: Floats, triangles: Ints, leg: Floats, reach: float = REACH) -> Bent | None:
+    """Measure a leg's skin about its knee, at rest and bent.
+
+    Parameters
+    ----------
+    poses : ndarray, shape (2, k, 3)
+        At rest and bent.
+    triangles : ndarray of int, shape (t, 3)
+    leg : array_like, shape (3, 3)
+        The joints above, at and below the knee, at rest.
+    reach : float
+        As for `bent_knee`.
+
+    Returns
+    -------
+    Bent or None
+        As of `bent_knee`.
+    """
+    root, middle, end = leg
     bones = np.linalg.norm([middle - root, end - middle], axis=-1)
     if not bones.min() > 1e-9:
         return None
     along = (middle - root) / bones[0] + (end - middle) / bones[1]
     along, reach = along / np.linalg.norm(along), reach * float(bones.min())
-    poses, triangles = _two_poses(subject, side)
     height = (poses[0] - middle) @ along
     low, high = height[triangles].min(axis=-1), height[triangles].max(axis=-1)
     uncut = triangles[(low <= reach) & (high >= -reach)]
@@ -250,13 +313,16 @@ def bent_knee(subject: Subject, side: str, reach: float = REACH) -> Bent | None:
     if abs(whole) < 1e-6 * reach**3:
         return None
     cut = poses[0], poses[1], triangles, middle, along
+    stretch = mesh.stretch(poses[0], poses[1], uncut)
+    most, edge = np.unravel_index(stretch.argmax(), stretch.shape)
     return Bent(
         float(kept / whole),
         float(mesh.section_ratio(*cut)),
-        float(mesh.stretch(poses[0], poses[1], uncut).max()),
+        float(stretch.max()),
         poses,
         triangles,
         np.stack([mesh.carried_section(poses[0], pose, *cut[2:]) for pose in poses]),
+        poses[:, np.roll(uncut[most], -edge)[:2]],
     )
 
 
@@ -284,4 +350,4 @@ def _torn(subject: Subject) -> Unmeasured | None:
     )
 
 
-RULES = (joint_in_section, knee_volume)
+RULES = (joint_in_section, knee_volume, knee_stretch)

@@ -495,6 +495,18 @@ class Subject:
 
     # From the file's axes and units to metres, y up, facing +Z.
 
+    @property
+    def to_metres(self) -> Floats:
+        """The matrix from the file's axes and unit to metres, y up, facing +Z, shape (4, 4).
+
+        Worlds of nodes keep their own scale here (`rest` and `stored`); times this matrix they are
+        in metres with it.
+        """
+        matrix = np.eye(4)
+        matrix[:3, :3] = self.scale * self._axes
+        matrix[:3, 3] = -self._origin
+        return matrix
+
     def _to_metres(self, world: Floats) -> Floats:
         seen = np.array(world)
         seen[..., :3, :3] = self._axes @ world[..., :3, :3]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Protocol
 
 from markupsafe import Markup
 
@@ -21,14 +22,28 @@ MEANINGS = {
 _FOLDER = Path(templates.__file__).parent / "data" / "templates" / "inspection"
 
 
-def page(report: object, against: object = None) -> str:
-    """Return a report as a page, complete in itself, without a script, for light and dark.
+class Scene(Protocol):
+    """A rig that a page shows to turn and to play, as `rigkit.view` makes it."""
+
+    style: str
+    script: str
+
+    def markup(self) -> str:
+        """Return its part of the page."""
+        ...
+
+
+def page(report: object, against: object = None, scene: Scene | None = None) -> str:
+    """Return a report as a page, complete in itself, for light and dark.
+
+    It holds a script only for the rig that can be turned, and reads as well where none runs.
 
     Parameters
     ----------
     report : Report
     against : Comparison, optional
         With an earlier file.
+    scene : Scene, optional
 
     Returns
     -------
@@ -38,8 +53,10 @@ def page(report: object, against: object = None) -> str:
         "inspection/page.html",
         report=report,
         against=against,
+        scene=scene,
         meanings=MEANINGS,
-        style=Markup(STYLE),
+        style=Markup(STYLE + (scene.style if scene else "")),
+        script=Markup(scene.script if scene else ""),
     )
 
 

@@ -1,12 +1,21 @@
 """Rules on weights: their sum, number and size, and what sides and neighbours have alike."""
 
-from itertools import product
-
 import numpy as np
 
+from rigkit import mesh
 from rigkit._types import Bools, Floats, Ints
 from rigkit.inspection import pictures
-from rigkit.inspection.rule import CHOSEN, CRAFT, Draw, Measured, Outcome, Unmeasured, rule, worst
+from rigkit.inspection.rule import (
+    CHOSEN,
+    CRAFT,
+    Draw,
+    Measured,
+    Outcome,
+    Unmeasured,
+    Where,
+    rule,
+    worst,
+)
 from rigkit.inspection.subject import Subject, Surface, side_name
 
 NEAR_MIDPLANE = 0.02  # of the leg's length: skin nearer to the midplane may go with both legs
@@ -48,7 +57,12 @@ def weights_sum(subject: Subject) -> Outcome:
         if more
         else f"The weights of every vertex add up to one, to within {number:.2g}."
     )
-    return Measured(number, said, draw=_dots(subject, off > 0.001, f"sum {sums[where]:.4g}"))
+    return Measured(
+        number,
+        said,
+        draw=_dots(subject, off > 0.001, f"sum {sums[where]:.4g}"),
+        where=_at(off > 0.001),
+    )
 
 
 @rule(
@@ -79,6 +93,7 @@ def weights_at_most(subject: Subject) -> Measured:
         f"More than four joints move {_vertices(int(busy.sum())).lower()}, up to {number}; beyond "
         f"the fourth lies {mean:.2g} % of their weight, at the worst {most:.2g} %.",
         draw=_dots(subject, busy, f"up to {number} joints"),
+        where=_at(busy),
     )
 
 
@@ -103,6 +118,7 @@ def weights_missing(subject: Subject) -> Measured:
         if number
         else f"Each of {len(alone):,} vertices has a joint that moves it.",
         draw=_dots(subject, alone, f"{number} without a joint"),
+        where=_at(alone),
     )
 
 
@@ -130,6 +146,7 @@ def weights_negative(subject: Subject) -> Measured:
         f"{number:,} {'weight is' if number == 1 else 'weights are'} below zero, the least"
         f" {least:.2g}.",
         draw=_dots(subject, where, f"{least:.2g}"),
+        where=_at(where),
     )
 
 
@@ -179,6 +196,7 @@ def weights_own_side(subject: Subject) -> Measured:
         f" {_per_cent(weight[where])} with {subject.names[joint]}.",
         tuple(parts),
         draw=_dots(subject, astray, _per_cent(weight[where]), "front"),
+        where=_at(astray),
     )
 
 
@@ -203,7 +221,8 @@ def weights_alike(subject: Subject) -> Outcome:
     areas = _areas(surface)[mine]
     low, high = (way(surface.vertices[mine], axis=0) for way in (np.min, np.max))
     middle = (low + high) / 2 * [1, 0, 0]  # the skin's own
-    partner = _mirrored(surface.vertices - middle, SAME_PLACE * subject.length)[mine]
+    tolerance = SAME_PLACE * subject.length
+    partner = mesh.mirror_index(surface.vertices - middle, tolerance, whole=False)[mine]
     found = partner >= 0
     alike = _share(areas[found], areas)
     if alike < MIRROR_IMAGE:
@@ -226,6 +245,7 @@ def weights_alike(subject: Subject) -> Outcome:
         f" differs from the other side's, at the worst {most}; over all of the legs' skin it is"
         f" {_per_cent(number / 100)} on the average.",
         draw=_dots(subject, other, most, "front"),
+        where=_at(other),
     )
 
 
@@ -238,27 +258,6 @@ def _weights_by_part(subject: Subject, side: str) -> Floats:
         if part is not None:
             nodes[joints[part]].append(node)
     return np.stack([skin_of(subject).weight_of(each) for each in nodes], axis=-1)
-
-
-def _mirrored(points: Floats, tolerance: float) -> Ints:
-    """The point at each one's mirrored place, −1 where there is none."""
-    image = points * [-1, 1, 1]
-    partner = np.full(len(points), -1)
-    for size in (0.02 * tolerance, tolerance):  # the very place comes before one beside it
-        # In one of eight grids two points that are nearer than half a cell share a cell.
-        for shift in product((0.0, 0.5), repeat=3):
-            here, there = (_cells(each, 2 * size, shift) for each in (points, image))
-            order = here.argsort(kind="stable")
-            place = order[np.searchsorted(here, there, sorter=order).clip(0, len(here) - 1)]
-            near = (np.abs(points[place] - image) <= size).all(axis=-1)
-            partner = np.where((partner < 0) & near, place, partner)
-    return partner
-
-
-def _cells(points: Floats, size: float, shift: tuple[float, ...]) -> Ints:
-    """One number for the cell of a grid that each point lies in."""
-    x, y, z = np.floor(points / size + shift).astype(np.int64).T
-    return (x * 73856093) ^ (y * 19349663) ^ (z * 83492791)
 
 
 @rule(
@@ -295,6 +294,7 @@ def weights_jump(subject: Subject) -> Outcome:
         f"Along {count} more than half of the weight changes, at the worst {most}, between {one}"
         f" and {other}.",
         draw=_dots(subject, marked, most),
+        where=_at(marked),
     )
 
 
@@ -363,6 +363,7 @@ def weights_crumbs(subject: Subject) -> Outcome:
         f"{count:,} of {used.sum():,} weights {'is' if count == 1 else 'are'} under 1 %: "
         f"{number:.2g} % of the work of moving the skin, for {moved:.2g} % of its motion.",
         draw=_dots(subject, small.sum(axis=-1) > 0, f"{count:,} under 1 %"),
+        where=_at(small.sum(axis=-1) > 0),
     )
 
 
@@ -394,6 +395,7 @@ def joint_count(subject: Subject) -> Outcome:
         number,
         f"{said}.",
         draw=lambda kind: pictures.joints(subject, largest.tolist(), f"{number:,} joints", kind),
+        where=Where(tuple(largest.tolist())),
     )
 
 
@@ -442,6 +444,10 @@ def _dots(subject: Subject, chosen: Bools, text: str, view: str | None = None) -
     if not chosen.any():
         return None
     return lambda kind: pictures.dots(subject, np.flatnonzero(chosen), text, kind, view)
+
+
+def _at(chosen: Bools) -> Where:
+    return Where(vertices=tuple(np.flatnonzero(chosen).tolist()))
 
 
 def _per_cent(share: float) -> str:

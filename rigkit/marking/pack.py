@@ -24,10 +24,9 @@ from rigkit.marking.assign import asking
 from rigkit.marking.entry import Terms
 
 TEXTS = Path(__file__).parents[1] / "data" / "handout"
-_COUNTED = re.compile(
-    r"^(?P<all>\w+ questions on (?P<lesson>lesson \d\d), about \d+ minutes)(?P<more>:[^.]*)?",
-    re.MULTILINE,
-)
+_COUNTED = re.compile(r"\w+ questions, one point each,\s+about \d+ minutes")
+_WHERE = re.compile(r"^- .*?\bquestions? (\d+(?:(?:, | and | to )\d+)*).*\n?", re.MULTILINE)
+_NO_PLACE = re.compile(r"^.*lesson \d\d .*:\n\n(?!- )", re.MULTILINE)
 _OPENING = re.compile(r'open_homework\(("\d\d"), (student="[^"]*")\)')
 _CLOSING = ("end", "done")  # ids of the cells that come after all questions
 _PICTURE = re.compile(r"!\[[^\]]*\]\(\s*([^)\s]+)|<img[^>]*\ssrc=[\"']([^\"']+)")
@@ -144,18 +143,20 @@ def _changed(data: bytes, terms: Terms, lesson: str, own: str) -> bytes:
     there = catalogue.questions(lesson)
     names = [name for name in terms.questions(lesson) if name in there]
     part = len(names) < len(there)
+    first = book["cells"][0]
+    first["source"] = _COUNTED.sub(
+        partial(_counted, lesson, len(names) if part else None, len(terms.own)),
+        "".join(first["source"]),
+        count=1,
+    )
     if part:
-        book["cells"] = _only(book["cells"], terms.weights)
+        book["cells"], numbers = _only(book["cells"], terms.weights)
+        where = _WHERE.sub(partial(_renumbered, numbers), first["source"])
+        first["source"] = _NO_PLACE.sub("", where)
     ids = [cell.get("id") for cell in book["cells"]]
     end = next((ids.index(each) for each in _CLOSING if each in ids), len(ids))
     added = [_asking(table, len(names) + i) for i, table in enumerate(terms.own, start=1)]
     book["cells"][end:end] = chain.from_iterable(added)
-    first = book["cells"][0]
-    first["source"] = _COUNTED.sub(
-        partial(_counted, len(names) if part else None, len(terms.own)),
-        "".join(first["source"]),
-        count=1,
-    )
     lines = [f"    questions={json.dumps(names)},\n"] if part else []
     lines += [f'    own="{own}",\n'] if terms.own else []
     opening = rf"open_homework(\n    \1,\n    \2,\n{''.join(lines)})"
@@ -165,14 +166,30 @@ def _changed(data: bytes, terms: Terms, lesson: str, own: str) -> bytes:
     return (json.dumps(book, indent=1, ensure_ascii=False) + "\n").encode()
 
 
-def _counted(part: int | None, own: int, found: re.Match[str]) -> str:
+def _counted(lesson: str, part: int | None, own: int, found: re.Match[str]) -> str:
     """The words on how many questions there are: those of the lesson, a part of it, one's own."""
     theirs = f"{own} of your teacher's own" if own else ""
     if part is None:
-        return f"{found['all']}{found['more'] or ''}, and {theirs}"
+        return f"{found[0]}, and {theirs}"
     if not part:
         return f"{'1 question' if own == 1 else f'{own} questions'} of your teacher's own"
-    return f"{part} of the questions on {found['lesson']}{f', and {theirs}' if own else ''}"
+    return f"{part} of the questions on lesson {lesson}{f', and {theirs}' if own else ''}"
+
+
+def _renumbered(numbers: Mapping[int, int], found: re.Match[str]) -> str:
+    """A line on where some questions are explained, with their new numbers; "" without any."""
+    said = re.sub(
+        r"(\d+) to (\d+)",
+        lambda run: ", ".join(map(str, range(int(run[1]), int(run[2]) + 1))),
+        found[1],
+    )
+    left = [str(numbers[n]) for n in map(int, re.findall(r"\d+", said)) if n in numbers]
+    if not left:
+        return ""
+    words = " and ".join(filter(None, [", ".join(left[:-1]), left[-1]]))
+    return re.sub(
+        rf"questions? {found[1]}", f"question{'s' * (len(left) > 1)} {words}", found[0], count=1
+    )
 
 
 def _asking(table: Mapping[str, Any], number: int) -> list[dict[str, Any]]:
@@ -207,8 +224,11 @@ def _code(cell_id: str, source: str, metadata: Mapping[str, Any] | None = None) 
     }
 
 
-def _only(cells: Iterable[dict[str, Any]], wanted: Collection[str]) -> list[dict[str, Any]]:
-    """The cells of some questions' sections, numbered anew, and of those that ask nothing."""
+def _only(
+    cells: Iterable[dict[str, Any]], wanted: Collection[str]
+) -> tuple[list[dict[str, Any]], dict[int, int]]:
+    """The cells of some questions' sections, and of those that ask nothing; the questions' numbers
+    and their new ones."""
     sections: list[list[dict[str, Any]]] = [[]]
     for cell in cells:
         if cell["cell_type"] == "markdown" and "".join(cell["source"]).startswith("#"):
@@ -216,9 +236,14 @@ def _only(cells: Iterable[dict[str, Any]], wanted: Collection[str]) -> list[dict
         sections[-1].append(cell)
     kept = [each for each in sections if {*_asked_in(each)} <= {*wanted}]
     asking_ones = [each[0] for each in kept if [*_asked_in(each)]]
+    numbers = {}
     for number, cell in enumerate(asking_ones, start=1):
-        cell["source"] = re.sub(r"^## \d+\.", f"## {number}.", "".join(cell["source"]))
-    return [cell for each in kept for cell in each]
+        source = "".join(cell["source"])
+        head = re.match(r"## (\d+)\.", source)
+        if head:
+            numbers[int(head[1])] = number
+            cell["source"] = f"## {number}.{source[head.end() :]}"
+    return [cell for each in kept for cell in each], numbers
 
 
 def _asked_in(cells: Iterable[Mapping[str, Any]]) -> Iterator[str]:

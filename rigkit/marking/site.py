@@ -31,7 +31,7 @@ RIGKIT = Path(rigkit.__file__).parent
 _KIT = """
     __init__ _types _check _files _format rotation frames body puppets skeleton placement _xyz
     _chain two_bone bend solvers controls foot leg mesh skin gait gltf export page inspection
-    faults stage plots scenes
+    faults stage plots asking scenes
 """
 KIT = tuple(_KIT.split())
 DATA = RIGKIT / "data"

@@ -11,9 +11,10 @@ import numpy as np
 
 from rigkit import rotation
 from rigkit._types import Floats
+from rigkit.asking import Check, Guess, Number
 from rigkit.leg import LegRig
-from rigkit.panels import Choice, Panel, Slider
-from rigkit.puppets import Puppet
+from rigkit.panels import Choice, Grip, Panel, Slider, quick_check
+from rigkit.puppets import PUPPETS, Puppet
 from rigkit.scenes.staging import (
     LEG,
     draw_foot,
@@ -21,12 +22,13 @@ from rigkit.scenes.staging import (
     half_stage,
     leg_points,
     measure_cm,
+    side_points,
     size,
     with_rest,
 )
-from rigkit.scenes.words import SHOWN, directed, signed
+from rigkit.scenes.words import SHOWN, directed, number, signed
 from rigkit.skeleton import SIDE_TAGS, Joint, Skeleton
-from rigkit.stage import Row, row
+from rigkit.stage import Row, Stage, row
 
 BONES = ("thigh", "shank", "foot")
 PARENTS = ("none", "the pelvis")
@@ -62,10 +64,30 @@ def moved_cm(before: Floats, after: Floats) -> float:
     return 100 * float(np.linalg.norm(np.subtract(after, before)))
 
 
-# The opening: the same turn at two joints
+def shank_deg(puppet: Puppet, hip_deg: float, knee_deg: float) -> float:
+    """The shank's world angle, measured from its two ends; from straight down, forward positive.
+
+    The hip's angle is positive forward, the knee's is its flexion.
+    """
+    _, knee, ankle = swung_leg(puppet, hip_deg, -knee_deg, 0.0)[:3]
+    _, up, forward = ankle - knee
+    return float(np.degrees(np.arctan2(forward, -up)))
 
 
-def opening(puppet: Puppet) -> Row:
+# The opening: a chain of joints
+
+
+def opening(puppet: Puppet) -> Stage:
+    """A hanging leg whose joints are named by what they hang from."""
+    leg = swung_leg(puppet)
+    names = ("hip: the knee's parent", "knee: the hip's child", "ankle: the knee's child")
+    return draw_leg(_room(puppet, "A chain: each joint hangs from another"), leg, names=names)
+
+
+# The same turn at two joints
+
+
+def carried(puppet: Puppet) -> Row:
     """One leg with its knee turned by forty degrees, one with its hip turned by as much."""
     views = [
         _local_view(puppet, _before_and_after(puppet, local, joint), local, joint, title)
@@ -80,6 +102,67 @@ def opening(puppet: Puppet) -> Row:
             "The same turn of forty degrees at the knee and at the hip: each carries all that hangs"
             " below the joint and nothing above it"
         ),
+    )
+
+
+TURNED_DEG = 40.0  # at either joint of `carried`
+
+
+def carried_cm(puppet: Puppet, joint: str) -> float:
+    """Tell how far the ankle of a straight leg goes when a joint turns by `TURNED_DEG` [cm]."""
+    turns = [TURNED_DEG * (joint == each) for each in LEG]
+    return moved_cm(swung_leg(puppet)[2], swung_leg(puppet, *turns)[2])
+
+
+def carried_guess(puppet: Puppet) -> Panel:
+    """Guess how far the hip's turn carries the ankle, then see it beside the knee's."""
+    ways = {"just as far": 1.0, "twice as far": 2.0, "four times as far": 4.0}
+
+    def told():
+        knee, hip = (carried_cm(puppet, joint) for joint in ("knee", "hip"))
+        right = min(ways, key=lambda way: abs(ways[way] - hip / knee))
+        return right, (
+            f"The hip's turn carries it <b>{hip:.1f} cm</b>, the knee's {knee:.1f} cm:"
+            f" {number(hip / knee)} times as far."
+        )
+
+    return Panel("The same turn at two joints", [], lambda: (carried(puppet), "")).after(
+        Guess(
+            "02/carried",
+            f"Her knee turns by {TURNED_DEG:.0f}°, and her ankle goes"
+            f" {carried_cm(puppet, 'knee'):.1f} cm. The leg hangs straight again, and her hip turns"
+            f" by {TURNED_DEG:.0f}°. How far does the ankle go now?",
+            tuple(ways),
+            told,
+        )
+    )
+
+
+def swing_check() -> Panel:
+    """Ask how far a quarter turn of the hip takes Odo's ankle."""
+    odo = PUPPETS["Odo"]
+    reach_cm, turn = 100 * odo.leg_length, np.radians(90)
+    right = moved_cm(swung_leg(odo)[2], swung_leg(odo, 90.0)[2])
+    return quick_check(
+        Check(
+            "02/quarter",
+            "Odo, on stilts, kicks: his straight leg swings from hanging down to the level, by"
+            f" 90°. His ankle is {reach_cm:.0f} cm from his hip. How far is it from where it was,"
+            " straight from place to place?",
+            Number("cm", 0, 400, 2),
+            right,
+            f"2 × {reach_cm:.0f} cm × sin 45° = {right:.1f} cm.",
+            {
+                reach_cm: "That is how far the ankle came ahead, or how far it rose. It did both.",
+                2 * reach_cm: "You took the sine of the whole turn. It is the sine of half of it.",
+                reach_cm * np.sin(turn / 2): "That is half of the way: the 2 is missing.",
+                reach_cm * turn: "That is the way along the circle. Straight from place to place it"
+                " is shorter.",
+                2 * reach_cm * abs(np.sin(45)): "Your calculator takes 45 for radians. Set it to"
+                " degrees.",
+            },
+            "The way is 2 r sin(half the turn), with r from the joint that turns to the point.",
+        )
     )
 
 
@@ -119,8 +202,8 @@ def joints_panel(puppet: Puppet) -> Panel:
     return Panel(
         "Turn one joint: what moves, and which angles change?",
         [
-            Slider("hip_deg", "Hip flexion", -20.0, 90.0, 1.0, 20.0, "°"),
-            Slider("knee_deg", "Knee flexion", 0.0, 120.0, 1.0, 50.0, "°"),
+            Slider("hip_deg", "Hip flexion", -20.0, 90.0, 1.0, 0.0, "°"),
+            Slider("knee_deg", "Knee flexion", 0.0, 120.0, 1.0, 0.0, "°"),
             Slider("ankle_deg", "Ankle, toes up", -40.0, 30.0, 1.0, 0.0, "°"),
             Choice("joint", "Joint to watch", LEG, "knee"),
         ],
@@ -131,6 +214,105 @@ def joints_panel(puppet: Puppet) -> Panel:
             "Only the hip": (40, 0, 0, "hip"),
             "High step": (80, 90, 10, "hip"),
         },
+        grips=[
+            Grip(name, partial(_turned_at, puppet, point), (f"{joint}_deg",))
+            for point, (name, joint) in enumerate(
+                zip(("Knee", "Ankle", "Toe"), LEG, strict=True), 1
+            )
+        ],
+    )
+
+
+def joints_guess(puppet: Puppet) -> Panel:
+    """Guess where the shank points, then turn hip and knee."""
+    asked = 30.0
+    ways = {
+        "60° forward": 60.0,
+        "30° forward": 30.0,
+        "straight down": 0.0,
+        "30° back": -30.0,
+    }
+
+    def told(hip_deg, knee_deg, ankle_deg, joint):
+        if abs(hip_deg - asked) > 0.5 or abs(knee_deg - asked) > 0.5:
+            return None
+        angle = shank_deg(puppet, hip_deg, knee_deg)
+        right = min(ways, key=lambda way: abs(ways[way] - angle))
+        return right, (
+            f"The hip took the shank {hip_deg:.0f}° forward, the knee took it {knee_deg:.0f}° back:"
+            f" it stands at <b>{signed(angle)}</b>, {right}."
+        )
+
+    return joints_panel(puppet).after(
+        Guess(
+            "02/shank",
+            f"Tamsin's leg hangs straight down. Her hip swings the thigh {asked:.0f}° forward. Then"
+            f" her knee flexes by {asked:.0f}°. Which way does her shank point?",
+            tuple(ways),
+            told,
+            then="Press <b>Hip 30°, knee 30°</b>, or pull her knee and her ankle there.",
+        )
+    )
+
+
+def angle_check() -> Panel:
+    """The world angle of Odo's shank behind him."""
+    odo, hip, knee = PUPPETS["Odo"], -20.0, 50.0
+    right = shank_deg(odo, hip, knee)
+    return quick_check(
+        Check(
+            "02/world-angle",
+            f"Odo's hip swings his thigh {-hip:.0f}° <em>back</em>, and his knee flexes by"
+            f" {knee:.0f}°. What is the world angle of his shank, forward positive?",
+            Number("°", -180, 180, 0.5),
+            right,
+            f"Both turns lead back: {number(hip, 0)}° and {number(-knee, 0)}° make"
+            f" {number(right, 0)}°.",
+            {
+                -knee: "That is the shank's local angle, counted from the thigh. The thigh has"
+                " turned too.",
+                hip: "That is the thigh's angle. The knee turns the shank on from there.",
+                -right: "The size is right. Back is minus.",
+                -hip - knee: "You swung the thigh forward. It went back, so its angle is"
+                f" {number(hip, 0)}°.",
+                hip + knee: "Flexing a knee takes the shank back, not forward.",
+            },
+            "Add the local angles on the way down: the hip's, then the knee's, each with its sign.",
+        )
+    )
+
+
+def _turned_at(puppet, point, hip_deg, knee_deg, ankle_deg, joint):
+    """Knee, ankle or toe of the turned leg in the side view."""
+    return side_points(puppet, (0.0, puppet.hip_height), (hip_deg, knee_deg, ankle_deg))[point]
+
+
+# Turns in space
+
+
+def sign_check() -> Panel:
+    """The sign of a turn about x that takes Odo's thigh back."""
+    degrees = 25.0
+    turns = {f"{signed(angle)} about x": angle for angle in (degrees, -degrees)}
+    back = {
+        name: float((rotation.matrix_about("x", np.radians(angle)) @ [0.0, -1.0, 0.0])[2]) < 0
+        for name, angle in turns.items()
+    }
+    (right,) = [name for name, goes_back in back.items() if goes_back]
+    (wrong,) = back.keys() - {right}
+    return quick_check(
+        Check(
+            "02/sign",
+            f"In space, Odo's hip takes his thigh {degrees:.0f}° <em>back</em>. Which turn of the"
+            " hip is that?",
+            tuple(turns),
+            right,
+            "A positive turn about x takes a hanging bone back, at the hip as at the knee.",
+            {
+                wrong: "That swings the thigh forward, which is flexion. In the side view we"
+                " counted forward as plus; about x, which points to the left, it is minus."
+            },
+        )
     )
 
 
@@ -192,22 +374,58 @@ def two_orders(puppet: Puppet, flexion_deg: float, abduction_deg: float) -> tupl
     return row(front, top), words
 
 
-def orders_panel(puppet: Puppet) -> Panel:
-    """Two turns of the hip, done in either order."""
+def orders_panel(puppet: Puppet, flexion_deg: float = 60.0, abduction_deg: float = 40.0) -> Panel:
+    """Two turns of the hip, done in either order; it starts at the two angles given."""
     return Panel(
         "Same two turns, other order: where does the foot go?",
         [
-            Slider("flexion_deg", "Hip flexion", 0.0, 90.0, 1.0, 60.0, "°"),
-            Slider("abduction_deg", "Hip abduction", 0.0, 60.0, 1.0, 40.0, "°"),
+            Slider("flexion_deg", "Hip flexion", 0.0, 90.0, 1.0, flexion_deg, "°"),
+            Slider("abduction_deg", "Hip abduction", 0.0, 60.0, 1.0, abduction_deg, "°"),
         ],
         partial(two_orders, puppet),
         {
             "Only flexion": (60, 0),
+            "60° and 40°": (60, 40),
             "Ten degrees each": (10, 10),
             "A walker's turns": (30, 7),
             "A right angle": (90, 45),
         },
+        grips=[
+            Grip(name, partial(_turned_ankle, puppet, order), ("flexion_deg", "abduction_deg"))
+            for order, name in enumerate(("Ankle, flex first", "Ankle, abduct first"))
+        ],
     )
+
+
+def orders_guess(puppet: Puppet) -> Panel:
+    """Guess how far apart the two orders are, then abduct."""
+    flexion, abduction = 60.0, 40.0
+    gaps = {"in the same place": 0.0, "about 3 cm apart": 3.0, "about 30 cm apart": 30.0}
+
+    def told(flexion_deg, abduction_deg):
+        if abs(flexion_deg - flexion) > 5 or abs(abduction_deg - abduction) > 5:
+            return None
+        gap = order_gap_cm(puppet, flexion_deg, abduction_deg)
+        right = min(gaps, key=lambda each: abs(gaps[each] - gap))
+        return right, f"The two ankles are <b>{gap:.1f} cm</b> apart."
+
+    return orders_panel(puppet, flexion, 0.0).after(
+        Guess(
+            "02/order",
+            f"Flex Tamsin's left hip by {flexion:.0f}°, then abduct it, away from the midplane, by"
+            f" {abduction:.0f}°. Or abduct it first and flex it then. Her ankle comes to two"
+            " places. They are …",
+            tuple(gaps),
+            told,
+            then=f"Pull the abduction to {abduction:.0f}°.",
+        )
+    )
+
+
+def _turned_ankle(puppet, order, flexion_deg, abduction_deg):
+    """The ankle of a straight leg whose hip took its two turns in one of their orders."""
+    hip = np.array([puppet.hip_width / 2, puppet.hip_height, 0.0])
+    return hip - puppet.leg_length * hip_turns(flexion_deg, abduction_deg)[order][:, 1]
 
 
 # A rest pose that reads zero, and one that does not
@@ -218,15 +436,12 @@ def two_rests(puppet: Puppet) -> Row:
 
     The step is in the rest frames, or it was in the turns.
     """
-    skeleton = standing(puppet)
-    step = skeleton.pose(swung(*STEP.values()))
-    carved = with_rest(skeleton, dict(zip(skeleton.names, step, strict=True)))
     stages = []
-    for title, at_zero in (
-        ("All at zero; the step is in the rest", carved.pose()),
-        ("All at zero; the step was in the turns", skeleton.pose()),
+    for title, (before, leg) in zip(
+        ("All at zero; the step is in the rest", "All at zero; the step was in the turns"),
+        _zeroed(puppet),
+        strict=True,
     ):
-        before, leg = (leg_points(puppet, skeleton, world) for world in (step, at_zero))
         stage = draw_leg(_room(puppet, title).ghost(before[:3]), leg, names=LEG)
         moved = moved_cm(before[2], leg[2])
         if moved < SHOWN:
@@ -239,6 +454,44 @@ def two_rests(puppet: Puppet) -> Row:
             "All turns of two legs that were carved in mid-step are put to zero: one stays as it"
             " was carved, the other straightens and its ankle moves"
         ),
+    )
+
+
+def _zeroed(puppet):
+    """A leg in mid-step, and after all turns were put to zero, of two rigs.
+
+    The first has the step in its rest frames, the second in its turns.
+    """
+    skeleton = standing(puppet)
+    step = skeleton.pose(swung(*STEP.values()))
+    carved = with_rest(skeleton, dict(zip(skeleton.names, step, strict=True)))
+    return [
+        [leg_points(puppet, skeleton, world) for world in (step, at_zero)]
+        for at_zero in (carved.pose(), skeleton.pose())
+    ]
+
+
+def rests_guess(puppet: Puppet) -> Panel:
+    """Guess what zeroed turns do to a carved step, then see both legs."""
+    options = ("it stays in mid-step", "it straightens", "it bends twice as far")
+
+    def told():
+        kept, lost = (moved_cm(before[2], leg[2]) for before, leg in _zeroed(puppet))
+        right = options[0] if lost < SHOWN else options[1]
+        return right, (
+            f"Its ankle went <b>{lost:.1f} cm</b>. The leg with the step in its rest frames moved"
+            f" by {kept:.1f} cm."
+        )
+
+    return Panel("All turns at zero", [], lambda: (two_rests(puppet), "")).after(
+        Guess(
+            "02/zero",
+            "Two rigs stand alike, in mid-step. In one the step is in the rest frames, in the other"
+            " it is in the turns. An animator puts all turns to zero. What does the <em>second</em>"
+            " leg do?",
+            options,
+            told,
+        )
     )
 
 
@@ -300,7 +553,7 @@ def hang_panel(puppet: Puppet) -> Panel:
         "Give the hips a parent: what must change so that nothing moves?",
         [
             Choice("parent", "Parent of both hips", PARENTS, PARENTS[0]),
-            Slider("aside_cm", "Pelvis to the left", -25.0, 25.0, 0.5, 15.0, "cm"),
+            Slider("aside_cm", "Pelvis to the left", -25.0, 25.0, 0.5, 0.0, "cm"),
             Slider("lean_deg", "Pelvis leans to the left", -20.0, 20.0, 1.0, 0.0, "°"),
         ],
         partial(hang_legs, puppet),
@@ -311,7 +564,49 @@ def hang_panel(puppet: Puppet) -> Panel:
             "Hung, moved": (PARENTS[1], 20, 0),
             "Hung, leaning": (PARENTS[1], 0, 15),
         },
+        grips=[
+            Grip("Pelvis", partial(_hung_at, puppet, "pelvis"), ("aside_cm",)),
+            Grip("Left foot's place", partial(_hung_at, puppet, "L_ankle"), ("lean_deg",)),
+        ],
     )
+
+
+def hang_guess(puppet: Puppet) -> Panel:
+    """Guess what legs do that keep their numbers, then give them a parent."""
+    options = ("they stay in place", "they jump up", "they sink into the floor")
+
+    def told(parent, aside_cm, lean_deg):
+        if parent == PARENTS[0]:
+            return None
+        ankles = (hung(puppet, parent, kept).rest_world for kept in (False, True))
+        at = hung(puppet, parent).index("L_ankle")
+        before, after = (world[at, :3, 3] for world in ankles)
+        up = 100 * (after - before)[1]
+        right = options[0] if abs(up) < SHOWN else options[1 if up > 0 else 2]
+        return right, (
+            f"With its old numbers each leg is <b>{abs(up):.1f} cm</b> off: as far as the pelvis is"
+            " above the floor. To keep its place a hip needs new numbers."
+        )
+
+    return hang_panel(puppet).after(
+        Guess(
+            "02/parent",
+            "Two legs stand where they were built, and their hips hang from nothing. Now both hips"
+            " get the pelvis for a parent, and the numbers that say where they are stay as they"
+            " were. What do the legs do?",
+            options,
+            told,
+            then="Set the parent to <b>the pelvis</b>; on the right the numbers are kept.",
+        )
+    )
+
+
+def _hung_at(puppet, joint, parent, aside_cm, lean_deg):
+    """The place of the pelvis, or where a joint belongs that hangs from it."""
+    rest = standing(puppet).rest_world
+    pelvis, own = rest[0, :3, 3], rest[standing(puppet).index(joint), :3, 3]
+    lean = rotation.matrix_about("z", -np.radians(lean_deg))
+    return pelvis + [aside_cm / 100, 0.0, 0.0] + lean @ (own - pelvis)
 
 
 # One view each
@@ -319,7 +614,7 @@ def hang_panel(puppet: Puppet) -> Panel:
 
 def _room(puppet, title):
     """A side view in which a standing leg can swing to the level."""
-    return half_stage(title, (-0.55, -0.1), (1.05, 1.08), size(puppet)).floor()
+    return half_stage(title, (-0.56, -0.08), (1.06, 1.08), size(puppet)).floor()
 
 
 def _before_and_after(puppet, local, joint):
@@ -343,13 +638,16 @@ def _view(puppet, leg, joint, title, dotted=None):
 def _local_view(puppet, legs, local, joint, title):
     """The view with local angles, and the leg before `joint` turned, dotted.
 
-    It tells how far that turn carried the toes.
+    It tells how far that turn carried the ankle; one of the ankle leaves it, and carries the toes.
     """
     before, after = legs
     stage = _view(puppet, after, joint, title, before)
     for i, (above, angle) in enumerate(zip(np.cumsum([0.0, *local[:2]]), local, strict=True)):
         _angle(stage, puppet, after[i], above + 90.0 * (i == 2), angle)
-    return measure_cm(stage, before[-1], after[-1], moved_cm(before[-1], after[-1]))
+    carried = -1 if joint == "ankle" else 2
+    return measure_cm(
+        stage, before[carried], after[carried], moved_cm(before[carried], after[carried])
+    )
 
 
 def _angle(stage, puppet, joint, zero_deg, angle_deg):
@@ -370,7 +668,7 @@ def _hung_stage(puppet, skeleton, moved, title):
 
     Returned with it: how far off the left ankle is, in cm.
     """
-    stage = half_stage(title, (-1.12, -0.08), (1.12, 1.92), size(puppet), "front").floor()
+    stage = half_stage(title, (-1.24, -0.08), (1.24, 1.9), size(puppet), "front").floor()
     world, right = skeleton.pose(**moved), standing(puppet).pose(**moved)
     pelvis = right[0, :3, 3]
     for tag in SIDE_TAGS[::-1]:

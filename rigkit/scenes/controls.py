@@ -13,10 +13,11 @@ from typing import Any
 import numpy as np
 
 from rigkit import controls as ct
-from rigkit import foot, frames, plots
+from rigkit import foot, frames, plots, rotation
 from rigkit._types import ArrayLike, ControlValues, Floats
+from rigkit.asking import Check, Guess, Number
 from rigkit.leg import LegPose, LegRig
-from rigkit.panels import Choice, Panel, Slider
+from rigkit.panels import Choice, Grip, Panel, Slider, quick_check
 from rigkit.puppets import Puppet
 from rigkit.scenes.staging import (
     draw_leg,
@@ -24,6 +25,7 @@ from rigkit.scenes.staging import (
     leg_points,
     measure_cm,
     measure_or_zero,
+    moment,
     size,
     stiff,
 )
@@ -42,6 +44,7 @@ LIFTED: dict[str, dict[str, Any]] = {
     "L_foot": {"shift_y": 0.12},
 }  # in mid-step
 BOAT = (0.12, 0.0, 0.30)  # from the left foot to the boat's middle
+HULL = (0.22, 0.52)  # from the boat's middle to its side and to its bow
 GAPS = ("kept", "lost", "along the world's axes")
 HANGING = {"Feet follow nothing": None, "Feet hang from the pelvis": "pelvis"}
 FRAMES = 24  # of a crouch, of a step
@@ -67,7 +70,13 @@ def opening(puppet: Puppet) -> Row:
     """All controls at rest, and the same ones in a step: few of their numbers are not zero."""
     numbers = sum(len(channels) for channels in STEP.values())
     views = [
-        _rig_view(puppet, title, rig(puppet).pose(values), names=not values)
+        _rig_view(
+            puppet,
+            title,
+            rig(puppet).pose(values),
+            not values,
+            legend=() if values else ("inverse",),
+        )
         for title, values in (
             ("At rest: every control reads zero", {}),
             (f"A step: {_in_words(numbers)} numbers are not zero", STEP),
@@ -159,7 +168,7 @@ def pivot_panel(puppet: Puppet) -> Panel:
         "Turn the foot control: does the ankle stay?",
         [
             Choice("pivot", "Its pivot is at", PIVOTS, PIVOTS[1]),
-            Slider("toes_up_deg", "Toes up", -40.0, 40.0, 1.0, 10.0, "°"),
+            Slider("toes_up_deg", "Toes up", -40.0, 40.0, 1.0, 0.0, "°"),
             Slider("turned_out_deg", "Turned out", -45.0, 45.0, 1.0, 0.0, "°"),
         ],
         partial(turned, puppet),
@@ -169,6 +178,137 @@ def pivot_panel(puppet: Puppet) -> Panel:
             "Turned out, floor": (PIVOTS[1], 0, 45),
             "Turned out, middle": (PIVOTS[2], 0, 45),
         },
+        grips=[
+            Grip("Toes, up or down", partial(_toe, puppet), ("toes_up_deg",), views=(0,)),
+            Grip("Toes, out or in", partial(_toe, puppet), ("turned_out_deg",), views=(1,)),
+        ],
+    )
+
+
+def pivot_guess(puppet: Puppet) -> Panel:
+    """The foot control to turn, after a guess at how far the ankle goes."""
+    height = 100 * puppet.ankle_height
+    return pivot_panel(puppet).after(
+        Guess(
+            "08/floor",
+            (
+                f"The ankle is {height:.1f} cm above the sole, and the control's pivot is right"
+                " below it at the sole. The control turns by 30°, toes up. By how many centimetres"
+                " does the ankle move?"
+            ),
+            Number("cm", 0, 20, 0.5),
+            partial(_ankle_moved, puppet),
+            then="Pull the toes up by 30°, or press <em>Toes up, floor</em>.",
+        )
+    )
+
+
+def _ankle_moved(puppet, pivot, toes_up_deg, turned_out_deg):
+    """The guess's outcome: tells with the toes 30° up about the floor."""
+    if (pivot, toes_up_deg, turned_out_deg) != (PIVOTS[1], 30, 0):
+        return None
+    moved = float(ankle_moved_cm(puppet, pivot, toes_up_deg))
+    return moved, f"It moved by <b>{moved:.1f} cm</b>, on a circle around the pivot."
+
+
+def chord_check(puppet: Puppet, turn_deg: float = 50.0) -> Panel:
+    """The way of an ankle about a pivot on the floor, by another angle."""
+    height, half = 100 * puppet.ankle_height, np.radians(turn_deg) / 2
+    return quick_check(
+        Check(
+            "08/chord",
+            (
+                f"{puppet.name}'s ankle is {height:.1f} cm above the floor, and the foot control"
+                f" has its pivot on the floor right below. It turns by {turn_deg:.0f}°, toes up. By"
+                " how many centimetres does the ankle move, straight from its old place to its new"
+                " one?"
+            ),
+            Number("cm", 0, 40, 0.1),
+            float(ankle_moved_cm(puppet, PIVOTS[1], turn_deg)),
+            f"2 × {height:.1f} cm × sin {turn_deg / 2:.0f}°.",
+            {
+                2 * height * half: (
+                    "That is the way along the circle. Between the two places it is shorter."
+                ),
+                height * np.sin(2 * half): (
+                    "The sine of the whole turn says how far the ankle goes back, but it also comes"
+                    " down. Take twice the sine of half the turn."
+                ),
+                2 * height * np.sin(2 * half): "The sine is to be taken of half the turn.",
+                2 * height * np.cos(half): "Cosine for sine: a turn of 0° would move it most.",
+                2 * height * abs(np.sin(turn_deg / 2)): "The sine was taken of radians.",
+                0.0: (
+                    "It would stay in a turn about the upright axis, or with the pivot at the"
+                    " ankle. Toes up, about a pivot on the floor, it moves."
+                ),
+            },
+            (
+                "The ankle, its old place and the pivot make a triangle with two equal sides: twice"
+                " the radius times the sine of half the turn."
+            ),
+        )
+    )
+
+
+def outline_check(puppet: Puppet) -> Panel:
+    """An outline that is moved while its control turns."""
+    left = control(puppet, "L_foot")
+    moved = replace(left, outline=left.outline + [0.1, 0.0, 0.0])
+    step = {"L_foot": {"turn_x": np.radians(-30)}}
+    was, now = (rig(puppet).with_controls(one).pose(step).world for one in (left, moved))
+    off = 100 * float(np.abs(now - was).max())
+    stays, along, turned = "nothing else", "the ankle, by 10 cm", "the point the foot turns about"
+    return quick_check(
+        Check(
+            "08/outline",
+            (
+                f"Somebody moves the outline of {puppet.name}'s foot control 10 cm aside, to get"
+                " hold of it more easily. What moves with it?"
+            ),
+            (along, turned, stays),
+            stays if off < SHOWN else along,
+            f"The joints moved by {off:.1f} cm: nothing is computed from an outline.",
+            {
+                along: "It would move with the control. Only its outline was moved.",
+                turned: "That is the pivot, a point of its own. The outline is there to be seen.",
+            },
+        )
+    )
+
+
+def _toe(puppet, **turn):
+    sole = foot.of_puppet(puppet)
+    return frames.apply(turned_foot(puppet, **turn).controls["L_foot"], [0.0, *sole.toe[::-1]])
+
+
+def zero_check(puppet: Puppet) -> Panel:
+    """Ask how far to the side a turned control goes that reads a way ahead."""
+    turned = frames.frame(rotation.matrix_about("y", np.radians(30)))
+    one = ct.Control("L_foot", turned)
+    moved = 100 * ct.pose([one], {"L_foot": {"shift_z": 0.4}})["L_foot"][:3, 3]
+    return quick_check(
+        Check(
+            "08/zero",
+            (
+                f"{puppet.name} stands with the left foot turned out by 30°, and so does its"
+                " control, which reads zero. Now its shift ahead reads 40 cm. How many"
+                " centimetres to the left has the foot gone?"
+            ),
+            Number("cm", -60, 60, 0.5),
+            float(moved[0]),
+            f"40 cm × sin 30°. It also went 40 cm × cos 30° = {moved[2]:.1f} cm ahead.",
+            {
+                0.0: (
+                    "It would be so if values counted along the world's axes. They count along the"
+                    " control's own, and those are turned out."
+                ),
+                float(moved[2]): "Cosine for sine: so far it went ahead.",
+                40.0: "So long is its whole way, which leads ahead and to the left.",
+                -float(moved[0]): "The size is right. A left foot that is turned out points left.",
+                40 * float(np.sin(30)): "The sine was taken of radians.",
+            },
+            "Draw the foot from above, and 40 cm along the way it points.",
+        )
     )
 
 
@@ -215,7 +355,7 @@ def boarded(
         {"pelvis": {"shift_y": -0.13}, "L_foot": ct.values_at(left, worlds["L_foot"])}
     )
     mark = worlds["boat"] @ frames.relative(boat.rest, left.rest)  # where she stepped onto it
-    off = 100 * float(np.linalg.norm(worlds["L_foot"][:3, 3] - mark[:3, 3]))
+    off = _mark_cm(puppet, gap, left_cm, ahead_cm, turned_deg)
     aside = float(np.degrees(np.arccos(np.clip(worlds["L_foot"][:3, 2] @ mark[:3, 2], -1, 1))))
     views = [
         _boat_view(puppet, view, title, boat, worlds, pose, mark, off)
@@ -226,9 +366,7 @@ def boarded(
     ]
     short = f" The leg is {100 * pose.miss[0]:.1f} cm too short." if pose.miss[0] > 5e-4 else ""
     words = (
-        f"Boat {left_cm:.0f} cm off, {number(ahead_cm, 0)} cm ahead, turned"
-        f" {number(turned_deg, 0)}°. Gap {gap}:"
-        f" the foot control is <b>{off:.1f} cm</b> from its mark on the deck and turned"
+        f"Gap {gap}: the foot control is <b>{off:.1f} cm</b> from its mark and turned"
         f" <b>{aside:.1f}°</b> against it.{short}"
     )
     return row(*views), words
@@ -239,8 +377,8 @@ def boat_panel(puppet: Puppet) -> Panel:
     return Panel(
         "Move the boat: does the foot stay on its mark?",
         [
-            Choice("gap", "The gap is", GAPS, GAPS[0]),
-            Slider("left_cm", "Boat drifts off", 0.0, 20.0, 1.0, 10.0, "cm"),
+            Choice("gap", "The gap is", GAPS, GAPS[2]),
+            Slider("left_cm", "Boat drifts off", 0.0, 20.0, 1.0, 0.0, "cm"),
             Slider("ahead_cm", "Boat ahead", -20.0, 20.0, 1.0, 0.0, "cm"),
             Slider("turned_deg", "Boat turned", -25.0, 25.0, 1.0, 0.0, "°"),
         ],
@@ -252,7 +390,91 @@ def boat_panel(puppet: Puppet) -> Panel:
             "Turned, world's axes": ("along the world's axes", 10, 15, 20),
             "Turned, kept": ("kept", 10, 15, 20),
         },
+        grips=[
+            Grip("Boat", partial(_on_boat, puppet, 0.0), ("left_cm", "ahead_cm")),
+            Grip("Bow", partial(_on_boat, puppet, HULL[1]), ("turned_deg",)),
+        ],
     )
+
+
+ON_ITS_MARK = ("along the world's axes", "in the boat's own axes", "either way")
+
+
+def boat_guess(puppet: Puppet) -> Panel:
+    """The boat to move, after a guess at how a gap is kept."""
+    return boat_panel(puppet).after(
+        Guess(
+            "08/gap",
+            (
+                "Her foot follows the boat at a distance, the gap. The boat drifts, and then it"
+                " turns. How must the gap be kept, so that the foot stays on its mark?"
+            ),
+            ON_ITS_MARK,
+            partial(_off_mark, puppet),
+            then="Turn the boat by its bow, then set the gap to <em>kept</em>: in its own axes.",
+        )
+    )
+
+
+def _off_mark(puppet, gap, left_cm, ahead_cm, turned_deg):
+    """The guess's outcome: tells once the boat has turned."""
+    if gap == GAPS[1] or abs(turned_deg) < 10:
+        return None
+    moved = (left_cm, ahead_cm, turned_deg)
+    world, kept = (_mark_cm(puppet, way, *moved) for way in (GAPS[2], GAPS[0]))
+    still = [way for way, cm in zip(ON_ITS_MARK, (world, kept), strict=False) if cm < SHOWN]
+    return (ON_ITS_MARK[2] if len(still) == 2 else still[0]), (
+        f"By the world's axes the foot is <b>{world:.1f} cm</b> off, by the boat's own"
+        f" <b>{kept:.1f} cm</b>."
+    )
+
+
+def _mark_cm(puppet, gap, *moved):
+    """Tell how far the foot control is from its mark on the deck, cm."""
+    boat, left = aboard(puppet, gap)
+    worlds = ct.pose((boat, left), boat_values(*moved))
+    mark = worlds["boat"] @ frames.relative(boat.rest, left.rest)
+    return 100 * float(np.linalg.norm(worlds["L_foot"][:3, 3] - mark[:3, 3]))
+
+
+def follow_check() -> Panel:
+    """A follower ahead of a leader that turns on the spot."""
+    leader = ct.Control("leader", np.eye(4))
+    follower = ct.Control("follower", frames.frame(origin=[0.0, 0.0, 0.4]), parent="leader")
+    turn = {"leader": {"turn_y": np.radians(90)}}
+    now = ct.pose([leader, follower], turn)["follower"]
+    places = {
+        "40 cm ahead of it, as before": (0.0, 0.0, 0.4),
+        "40 cm to its old left": (0.4, 0.0, 0.0),
+        "40 cm to its old right": (-0.4, 0.0, 0.0),
+        "right on it": (0.0, 0.0, 0.0),
+    }
+    ahead, _, right, on = places
+    return quick_check(
+        Check(
+            "08/follow",
+            (
+                "A lantern follows a cart, 40 cm ahead of it, its gap kept. The cart turns on the"
+                " spot by 90° to the left. Where is the lantern, seen from the cart's middle and in"
+                " the directions of before the turn?"
+            ),
+            tuple(places),
+            min(places, key=lambda place: float(np.linalg.norm(now[:3, 3] - places[place]))),
+            "The cart sees it where it always saw it: ahead. And ahead is now to the left.",
+            {
+                ahead: "There it is with a gap along the world's axes, which do not turn.",
+                right: "The cart's front went to the left, and took the lantern with it.",
+                on: "There it is with the gap lost.",
+            },
+        )
+    )
+
+
+def _on_boat(puppet, ahead, gap, **moved):
+    """A place on the boat's middle line."""
+    boat, _ = aboard(puppet, gap)
+    world = ct.pose([boat], boat_values(**moved))["boat"]
+    return frames.apply(world, [0.0, 0.0, ahead])
 
 
 # What the pelvis carries
@@ -271,7 +493,12 @@ def crouch(lowered_cm: float, turned_deg: float) -> dict[str, dict[str, Any]]:
 
     The pelvis goes down and turns evenly, and comes back.
     """
-    share = 1 - np.abs(np.linspace(-1, 1, FRAMES + 1))
+    return _crouched(np.arange(FRAMES + 1), lowered_cm, turned_deg)
+
+
+def _crouched(frame, lowered_cm, turned_deg):
+    """Control values of the crouch in a frame."""
+    share = 1 - np.abs(2 * frame / FRAMES - 1)
     return {
         "pelvis": {"shift_y": -lowered_cm / 100 * share, "turn_y": np.radians(turned_deg) * share}
     }
@@ -306,12 +533,7 @@ def crouching(puppet: Puppet, frame: int, lowered_cm: float, turned_deg: float) 
 
     What moved is told in words.
     """
-    values = {
-        "pelvis": {
-            channel: value[frame]
-            for channel, value in crouch(lowered_cm, turned_deg)["pelvis"].items()
-        }
-    }
+    values = _crouched(frame, lowered_cm, turned_deg)
     views, said = [], []
     for feet in HANGING:
         moved = moved_cm(puppet, feet, values)
@@ -324,8 +546,9 @@ def crouching(puppet: Puppet, frame: int, lowered_cm: float, turned_deg: float) 
                 measured=("L_foot", moved["L_foot"]),
             )
         )
+        went = [name for name in TOUCHED[1:] if moved[name] >= SHOWN]
         said.append(
-            f"{feet}: <b>{', '.join(carried(puppet, feet))}</b> move with it, the left foot by "
+            f"{feet}: <b>{', '.join(went) or 'nothing'}</b> moved with it, the left foot by "
             f"<b>{moved['L_foot']:.1f} cm</b>."
         )
     return row(
@@ -340,7 +563,7 @@ def pelvis_panel(puppet: Puppet) -> Panel:
         "Move the pelvis control: what moves with it?",
         [
             Slider("frame", "Frame", 0, FRAMES, 1, half),
-            Slider("lowered_cm", "Pelvis lowered", 0.0, 20.0, 1.0, 13.0, "cm"),
+            Slider("lowered_cm", "Pelvis lowered", 0.0, 20.0, 1.0, 0.0, "cm"),
             Slider("turned_deg", "Pelvis turned", -40.0, 40.0, 1.0, 0.0, "°"),
         ],
         partial(crouching, puppet),
@@ -351,7 +574,52 @@ def pelvis_panel(puppet: Puppet) -> Panel:
             "Down and turned": (half, 13, 40),
         },
         play="frame",
+        grips=[
+            Grip("Pelvis control", partial(_pelvis_front, puppet), ("lowered_cm", "turned_deg"))
+        ],
     )
+
+
+WENT = ("the feet and the knees", "only the knees", "none of them")
+
+
+def pelvis_guess(puppet: Puppet) -> Panel:
+    """The pelvis to move, after a guess at which controls go with it."""
+    return pelvis_panel(puppet).after(
+        Guess(
+            "08/carried",
+            (
+                "On the left the feet follow nothing; on the right they hang from the pelvis. The"
+                " pelvis goes down. Which of the four other controls move on the <em>left</em>?"
+            ),
+            WENT,
+            partial(_went, puppet),
+            then="Pull the ring around the pelvis down, and read both sides.",
+        )
+    )
+
+
+def _went(puppet, frame, lowered_cm, turned_deg):
+    """The guess's outcome: tells while the pelvis is down."""
+    values = _crouched(frame, lowered_cm, turned_deg)
+    stay, hang = (moved_cm(puppet, feet, values) for feet in HANGING)
+    if stay["pelvis"] < 5:
+        return None
+    feet, knees = (max(stay[tag + part] for tag in SIDE_TAGS) for part in ("foot", "knee"))
+    right = WENT[0] if feet >= SHOWN else WENT[1] if knees >= SHOWN else WENT[2]
+    return right, (
+        f"On the left the knee controls went <b>{knees:.1f} cm</b>, the feet <b>{feet:.1f} cm</b>."
+        f" On the right the feet went {max(hang[tag + 'foot'] for tag in SIDE_TAGS):.1f} cm."
+    )
+
+
+def _pelvis_front(puppet, frame, **moved):
+    """The foremost point of the pelvis control; None where neither number moves it."""
+    if frame in (0, FRAMES):
+        return None
+    one = control(puppet, "pelvis")
+    world = ct.pose([one], _crouched(frame, **moved))["pelvis"]
+    return frames.apply(world, max(one.outline, key=lambda point: point[2]))
 
 
 # A goal that was keyed
@@ -439,7 +707,7 @@ def goal_panel(puppet: Puppet) -> Panel:
         [
             Slider("frame", "Frame", 0, FRAMES, 1, FRAMES),
             Slider("share_percent", "Share of the follow", 0.0, 100.0, 5.0, 50.0, "%"),
-            Slider("step_cm", "Step of the control", 20.0, 70.0, 1.0, 60.0, "cm"),
+            Slider("step_cm", "Step of the control", 20.0, 70.0, 1.0, KEYED_CM, "cm"),
         ],
         partial(stepping, puppet),
         {
@@ -449,7 +717,62 @@ def goal_panel(puppet: Puppet) -> Panel:
             "60 cm, follow wins": (FRAMES, 100, 60),
         },
         play="frame",
+        grips=[
+            Grip("Foot control", partial(_control_front, puppet), ("step_cm",), views=(0,)),
+            Grip("Foot", partial(_following_ankle, puppet), ("share_percent",), views=(0,)),
+            moment("frame", 6.0),
+        ],
     )
+
+
+def goal_guess(puppet: Puppet) -> Panel:
+    """The keyed goal, after a guess at where the foot lands when two lead it."""
+    return goal_panel(puppet).after(
+        Guess(
+            "08/goal",
+            (
+                "The goal was keyed for a step of 40 cm. The foot control now makes a step of 60"
+                " cm, and the goal follows it by half. How far ahead does the foot land, in"
+                " centimetres?"
+            ),
+            Number("cm", 0, 100, 1.0),
+            partial(_landed, puppet),
+            then="Pull the foot control 60 cm ahead, or press <em>60 cm, half and half</em>.",
+        )
+    )
+
+
+def _landed(puppet, frame, share_percent, step_cm):
+    """The guess's outcome: tells in the last frame of a step of 60 cm, shared by half."""
+    if (frame, share_percent, step_cm) != (FRAMES, 50, 60):
+        return None
+    pose, _ = stepped(puppet, share_percent / 100, step_cm)
+    gone = 100 * float(pose.controls["L_foot"][-1, 2, 3])
+    return gone, f"It landed at <b>{gone:.1f} cm</b>, where nobody put it."
+
+
+def _control_front(puppet, frame, step_cm, **_):
+    """The middle of the foot control's front edge; None in the first frame, which no step moves."""
+    if not frame:
+        return None
+    front = control(puppet, "L_foot").outline[:, 2].max()
+    return _on_foot_control(puppet, frame, step_cm, [0.0, 0.0, front])
+
+
+def _following_ankle(puppet, frame, share_percent, step_cm):
+    """The ankle between its keys and the foot control; None where both are in one place."""
+    if not frame or step_cm == KEYED_CM:
+        return None
+    pivot = control(puppet, "L_foot").pivot
+    keyed, led = (_on_foot_control(puppet, frame, cm, pivot) for cm in (KEYED_CM, step_cm))
+    return keyed + share_percent / 100 * (led - keyed)
+
+
+def _on_foot_control(puppet, frame, step_cm, point):
+    """A point of the foot control in a frame of its step."""
+    one = control(puppet, "L_foot")
+    values = {channel: value[frame] for channel, value in step_values(step_cm).items()}
+    return frames.apply(ct.pose([one], {"L_foot": values})["L_foot"], point)
 
 
 # Views
@@ -466,9 +789,10 @@ def _legs(stage, puppet, world):
         draw_leg(stage, points, "inverse", tag[0], thickness=18)
 
 
-def _rig_view(puppet, title, pose, names=False, ghosts=False, measured=None):
+def _rig_view(puppet, title, pose, names=False, ghosts=False, measured=None, legend=()):
     """Both legs and the outlines of their controls, seen a little from above."""
-    stage = half_stage(title, (-0.98, -0.38), (0.53, 0.98), size(puppet), **OBLIQUE).floor()
+    corners = (-0.98, -0.38), (0.53, 0.98)
+    stage = half_stage(title, *corners, size(puppet), **OBLIQUE, legend=legend).floor()
     stage.desc = (
         "Both legs and the outlines of their five controls, from the front left and a little above."
     )
@@ -508,14 +832,15 @@ def _foot_view(puppet, view, title, before, after, pivot):
     point = frames.apply(was, pivots(puppet)[pivot])
     stage.dots([point], "miss").note(point, "pivot", "miss")
     ankle_was = _joint(puppet, before, "L_ankle")
-    apart = (ankle - ankle_was)[[2, 1] if view == "side" else [0, 2]]
-    return measure_cm(stage, ankle_was, ankle, 100 * np.linalg.norm(apart), offset=-34)
+    seen = np.linalg.norm((ankle - ankle_was)[[2, 1] if view == "side" else [0, 2]])
+    moved = np.linalg.norm(ankle - ankle_was)  # both views say the one number, also seen aslant
+    return measure_cm(stage, ankle_was, ankle, 100 * moved * (100 * seen >= SHOWN), offset=-34)
 
 
 def _hull():
     """The outline of a small boat, its bow ahead."""
     around = np.linspace(0, 2 * np.pi, 33)
-    across, along = 0.22 * np.cos(around), 0.52 * np.sin(around)
+    across, along = HULL[0] * np.cos(around), HULL[1] * np.sin(around)
     return np.stack(
         [across * (1 - 0.35 * np.clip(np.sin(around), 0, 1) ** 2), 0 * around, along], axis=-1
     )
@@ -524,9 +849,9 @@ def _hull():
 def _boat_view(puppet, view, title, boat, worlds, pose, mark, off):
     """The boat beside the quay, the legs above both, and the foot's mark on the deck."""
     if view == "top":
-        stage = half_stage(title, (-0.48, -0.94), (0.9, 0.31), view=view)
+        stage = half_stage(title, (-0.48, -1.03), (0.9, 0.265), view=view)
     else:
-        stage = half_stage(title, (-0.70, -0.375), (0.62, 0.82), **OBLIQUE)
+        stage = half_stage(title, (-0.70, -0.462), (0.62, 0.775), **OBLIQUE)
     quay = np.array([(-0.5, 0.0, -0.3), (-0.03, 0.0, -0.3), (-0.03, 0.0, 0.95), (-0.5, 0.0, 0.95)])
     stage.skin(quay, "soft").skin(frames.apply(worlds["boat"], boat.outline), "soft")
     stage.dots([worlds["boat"][:3, 3]]).note(worlds["boat"][:3, 3], "boat")

@@ -3,6 +3,7 @@
 The legs are straight at rest here, so that every angle is zero when the puppet stands.
 """
 
+from collections.abc import Callable, Sequence
 from functools import cache, partial
 from typing import Any
 
@@ -10,21 +11,37 @@ import numpy as np
 
 from rigkit import foot, gait, plots
 from rigkit._types import Bools, Floats
-from rigkit.controls import interpolate_keys
+from rigkit.asking import Check, Guess, Number
+from rigkit.controls import count_keys, interpolate_keys
 from rigkit.leg import LegPose, LegRig
-from rigkit.panels import Choice, Panel, Slider
-from rigkit.puppets import Puppet
-from rigkit.scenes.staging import LEG, draw_leg, half_stage, leg_points, measure_cm, size
+from rigkit.panels import Choice, Grip, Panel, Slider, quick_check
+from rigkit.puppets import PUPPETS, Puppet
+from rigkit.scenes.bodies import draw_body
+from rigkit.scenes.staging import (
+    LEG,
+    WAIST,
+    at_frame,
+    draw_leg,
+    half_stage,
+    leg_points,
+    measure_cm,
+    moment,
+    side_points,
+    size,
+)
 from rigkit.scenes.words import SHOWN, directed, number
 from rigkit.skeleton import SIDE_TAGS
-from rigkit.stage import Row, Stage, row
+from rigkit.stage import CHAINS, Row, Stage, row
 
 MIXED = {"L_": False, "R_": True}  # left forward, right inverse
 FRAMES = 24  # in one second, one crouch, one stride
+FINE = 42  # times as many in which a slide is measured: about as many as in `gait.Walk.slide_cm`
+LEAVES = 14  # the frame in which the left foot of a walk is about to leave
 SWITCH = 12  # the frame in which the right leg changes its chain
 SWUNG_DEG = 30.0  # how far its thigh rises after that
 KICK_DEG = (-20.0, 60.0)
 SPACINGS = (12, 6, 4, 2, 1)  # frames from key to key
+AHEAD = np.array([0.0, 0.0, 1.0])
 SHARES = {"as published": None, "every frame": 1, "every 2nd": 2, "every 4th": 4}
 
 
@@ -65,14 +82,14 @@ def slip_cm(rig: LegRig, pose: LegPose) -> Floats:
 
 
 def opening(puppet: Puppet) -> Row:
-    """A forward and an inverse leg under a pelvis lowered by 13 cm, from the side and the front."""
-    side, front = _pelvis_views(puppet, _moved(puppet, 13.0, 0.0, 0.0))
+    """A puppet that stands on a forward and an inverse leg, from the side and the front."""
+    side, front = _pelvis_views(puppet, _moved(puppet, 0.0, 0.0, 0.0))
     return row(
         side,
         front,
         title=(
-            "The pelvis is 13 centimetres lower. The left leg, a forward chain, has sunk into "
-            "the floor by as much; the right leg, an inverse chain, has bent its knee and stands"
+            f"{puppet.name} stands. The left leg is a forward chain, posed from its angles; the"
+            " right leg is an inverse chain, posed from where its foot must be"
         ),
     )
 
@@ -97,9 +114,9 @@ def lowered(
 def pelvis_panel(puppet: Puppet) -> Panel:
     """A pelvis to move, a forward leg on its left, an inverse leg on its right."""
     return Panel(
-        "Move the pelvis: which foot stays?",
+        "One pelvis moves two legs, a forward and an inverse one",
         [
-            Slider("lowered_cm", "Pelvis lowered", 0.0, 25.0, 0.5, 13.0, "cm"),
+            Slider("lowered_cm", "Pelvis lowered", 0.0, 25.0, 0.5, 0.0, "cm"),
             Slider("forward_cm", "Pelvis forward", -20.0, 20.0, 0.5, 0.0, "cm"),
             Slider("left_cm", "Pelvis to her left", -20.0, 20.0, 0.5, 0.0, "cm"),
         ],
@@ -110,6 +127,79 @@ def pelvis_panel(puppet: Puppet) -> Panel:
             "Down and to her left": (13, 0, 10),
             "Left, not down": (0, 0, 20),
         },
+        grips=[
+            Grip(
+                "Pelvis",
+                lambda lowered_cm, forward_cm, left_cm: (
+                    np.array([left_cm, 100 * puppet.hip_height - lowered_cm, forward_cm]) / 100
+                ),
+                ("lowered_cm", "forward_cm", "left_cm"),
+            )
+        ],
+    )
+
+
+FEET = {
+    (True, True): "Both",
+    (True, False): "Only the forward foot",
+    (False, True): "Only the inverse foot",
+    (False, False): "Neither",
+}  # by which foot stays: the forward one, the inverse one
+
+
+def feet_guess(puppet: Puppet) -> Panel:
+    """The pelvis to move, after a guess at which foot stays."""
+    return pelvis_panel(puppet).after(
+        Guess(
+            "04/feet",
+            f"{puppet.name}'s pelvis is going to be lowered by 13 cm. Which foot stays where it"
+            " stands?",
+            tuple(FEET.values()),
+            partial(_feet_found, puppet),
+            then="Pull the pelvis down, or press <em>13 cm down</em>.",
+        )
+    )
+
+
+def _feet_found(puppet, lowered_cm, forward_cm, left_cm):
+    if lowered_cm < 10:
+        return None
+    slip = slip_cm(standing(puppet), _moved(puppet, lowered_cm, forward_cm, left_cm))
+    words = (
+        f"The forward foot is <b>{slip[0]:.1f} cm</b> from its place, the inverse foot"
+        f" <b>{slip[1]:.1f} cm</b>."
+    )
+    return FEET[tuple((slip < SHOWN).tolist())], words
+
+
+def slip_check() -> Panel:
+    """Ask how far a forward foot goes with a pelvis that moves down and aside."""
+    odo, down, left = PUPPETS["Odo"], 12, 5
+    rig = standing(odo)
+    pose = rig.pose({"pelvis": {"shift_x": left / 100, "shift_y": -down / 100}}, inverse=False)
+    slip = float(slip_cm(rig, pose)[0])
+    return quick_check(
+        Check(
+            "04/slip",
+            f"Both of Odo's legs are forward chains. His pelvis goes {down} cm down and {left} cm"
+            " to his left. How far from its place is his right foot?",
+            Number("cm", 0, 100, 0.05),
+            slip,
+            f"√({down}² + {left}²) = {slip:.0f}: each foot copies the whole move, whatever the"
+            " leg's length and side.",
+            {
+                slip / 100: "That is in metres; say it in centimetres.",
+                down + left: "That is the way round the corner. The foot is as far off as the"
+                " straight line between its two places is long.",
+                down - left: "The two moves do not work against each other: they are at right"
+                " angles.",
+                down: "That is the way down alone; the foot has gone to the left as well.",
+                left: "That is the way to the left alone; the foot has gone down as well.",
+                0: "So an inverse foot would do. A forward leg keeps its angles, so all below the"
+                " pelvis comes along.",
+            },
+            "The foot goes where the pelvis goes: first down, then at a right angle to that.",
+        )
     )
 
 
@@ -124,23 +214,20 @@ def by_hand(
     Words say how near it is.
     """
     rig = standing(puppet)
-    turns = (-hip_deg, knee_deg, -ankle_deg)  # about +X flexion of hip and ankle is negative
-    pose = rig.pose(
-        {"pelvis": {"shift_y": -lowered_cm / 100}}
-        | {
-            f"L_{joint}_turn": {"turn_x": np.radians(turn)}
-            for joint, turn in zip(LEG, turns, strict=True)
-        },
-        MIXED,
-    )
+    # about +X flexion of hip and ankle is negative
+    pose = rig.pose(_by_hand_values(lowered_cm, -hip_deg, knee_deg, -ankle_deg), MIXED)
     miss, tilt = slip_cm(rig, pose)[0], hip_deg - knee_deg + ankle_deg
     rest, now, solved = (
         _joints(puppet, world, tag)
         for world, tag in ((rig.skeleton.rest_world, "L_"), (pose.world, "L_"), (pose.world, "R_"))
     )
+    hips = _at(rig, pose.world, "hip")
     forward, inverse = (
-        _room(puppet, title, 0.18).ghost(rest[:3])
-        for title in ("Forward: three turns by hand", "Inverse: no turn by hand")
+        _room(puppet, title, hips, 0.18, legend=(kind,)).ghost(rest[:3])
+        for title, kind in (
+            ("Forward: three turns by hand", "forward"),
+            ("Inverse: no turn by hand", "inverse"),
+        )
     )
     draw_leg(forward, now, side="L", names=LEG)
     forward.goal(rest[2], "" if miss > 0.5 else f"miss {miss:.1f} cm")
@@ -150,8 +237,8 @@ def by_hand(
         forward.note(now[-1], _tilted(tilt), "miss")
     draw_leg(inverse, solved, "inverse", "R", names=LEG)
     inverse.goal(rest[2], f"miss {100 * pose.miss[1]:.1f} cm")
-    done = miss <= 0.5 and abs(tilt) <= 1
     keyed = np.count_nonzero([hip_deg, knee_deg, ankle_deg])
+    done = keyed and miss <= 0.5 and abs(tilt) <= 1
     words = (
         f"{'<b>The foot is back.</b> ' if done else ''}Forward: the ankle misses its place by"
         f" <b>{miss:.1f} cm</b>, the sole is <b>{_tilted(tilt)}</b>; {keyed} of 3 angles set."
@@ -160,12 +247,25 @@ def by_hand(
     return row(forward, inverse), words
 
 
-def hand_panel(puppet: Puppet, lowered_cm: float = 13.0) -> Panel:
-    """Three joints to turn until the foot is back under a pelvis that was lowered."""
+def _by_hand_values(lowered_cm, *turns_deg):
+    """Control values of a lowered pelvis and three turns of the left leg."""
+    turns = {
+        f"L_{joint}_turn": {"turn_x": np.radians(turn)}
+        for joint, turn in zip(LEG, turns_deg, strict=True)
+    }
+    return {"pelvis": {"shift_y": -lowered_cm / 100}} | turns
+
+
+def hand_panel(puppet: Puppet, lowered_cm: float = 13.0, start_cm: float | None = None) -> Panel:
+    """Three joints to turn until the foot is back under a pelvis that was lowered.
+
+    It starts `start_cm` lower, by default at `lowered_cm`.
+    """
+    start_cm = lowered_cm if start_cm is None else start_cm
     return Panel(
         "Bring the foot back by hand: hip, knee, ankle",
         [
-            Slider("lowered_cm", "Pelvis lowered", 0.0, 18.0, 0.1, lowered_cm, "cm"),
+            Slider("lowered_cm", "Pelvis lowered", 0.0, 18.0, 0.1, start_cm, "cm"),
             Slider("hip_deg", "Hip, thigh forward", -30.0, 90.0, 0.5, 0.0, "°"),
             Slider("knee_deg", "Knee, bent", 0.0, 130.0, 0.5, 0.0, "°"),
             Slider("ankle_deg", "Ankle, toes up", -45.0, 90.0, 0.5, 0.0, "°"),
@@ -176,6 +276,107 @@ def hand_panel(puppet: Puppet, lowered_cm: float = 13.0) -> Panel:
             "Hip and knee alike": (lowered_cm, 60, 60, 0),
             "Nearly": (lowered_cm, 30, 62, 20),
         },
+        grips=[
+            Grip("Pelvis", partial(_by_hand_at, puppet, 0), ("lowered_cm",)),
+            Grip("Knee", partial(_by_hand_at, puppet, 1), ("hip_deg",), (0,)),
+            Grip("Ankle", partial(_by_hand_at, puppet, 2), ("knee_deg",), (0,)),
+            Grip("Toe", partial(_by_hand_at, puppet, 3), ("ankle_deg",), (0,)),
+        ],
+    )
+
+
+def _by_hand_at(puppet, point, lowered_cm, hip_deg, knee_deg, ankle_deg):
+    """Hip, knee, ankle or toe of the leg turned by hand in the side view."""
+    hip = (0.0, puppet.hip_height - lowered_cm / 100)
+    return side_points(puppet, hip, (hip_deg, knee_deg, ankle_deg))[point]
+
+
+HIP_TURNS = {0.0: "Not at all", 0.5: "By half as much", 1.0: "By as much", 2.0: "By twice as much"}
+
+
+def hand_guess(puppet: Puppet) -> Panel:
+    """The foot to be put back by hand, after a guess at how far the hip turns."""
+    return hand_panel(puppet, start_cm=0.0).after(
+        Guess(
+            "04/hand",
+            f"To put the foot back under the lowered pelvis, you bend {puppet.name}'s knee. By how"
+            " much must the hip turn?",
+            tuple(HIP_TURNS.values()),
+            partial(_hand_found, puppet),
+            then="Press <em>Pelvis down</em>, then turn the joints until the foot is back.",
+        )
+    )
+
+
+def _hand_found(puppet, lowered_cm, hip_deg, knee_deg, ankle_deg):
+    """The hip's turn beside the knee's, once the foot is back."""
+    pose = standing(puppet).pose(_by_hand_values(lowered_cm, -hip_deg, knee_deg, -ankle_deg), MIXED)
+    back = slip_cm(standing(puppet), pose)[0] <= 0.5 and abs(hip_deg - knee_deg + ankle_deg) <= 1
+    if lowered_cm < 5 or not back:
+        return None
+    ratio = hip_deg / knee_deg
+    nearest = min(HIP_TURNS, key=lambda times: abs(times - ratio))
+    words = (
+        f"The foot is back, the knee is bent by {knee_deg:.1f}° and the hip by"
+        f" <b>{hip_deg:.1f}°</b>."
+    )
+    return HIP_TURNS[nearest], words
+
+
+def hip_check() -> Panel:
+    """A hip's turn from those of knee and ankle."""
+    pip = PUPPETS["Pip"]
+    rig = standing(pip)
+    found = rig.angles(rig.pose({"pelvis": {"shift_y": -0.13}}))
+    hip, knee, ankle = np.degrees([found.hip[0, 0], found.knee[0], found.ankle[0, 0]])
+    return quick_check(
+        Check(
+            "04/hip",
+            f"Pip has shorter legs, and his bones differ more. In the same crouch his knee is bent"
+            f" by {knee:.1f}° and his ankle turned by {ankle:.1f}°, toes up; his sole is level."
+            " By how much is his hip turned?",
+            Number("°", -180, 180, 0.4),
+            float(hip),
+            f"{knee:.1f} − {ankle:.1f} = {hip:.1f}: knee minus hip is the ankle, so knee minus"
+            " ankle is the hip.",
+            {
+                float(knee + ankle): "That adds them. The knee tips the sole one way, hip and ankle"
+                " together tip it the other way.",
+                float(knee / 2): "Half the knee is the rule of two bones of equal length. His are"
+                " not.",
+                float(-hip): "The size is right. The thigh goes forward, which is positive.",
+                float(knee): "With the hip turned as far as the knee, the shank would be upright"
+                " and the ankle would need no turn.",
+                float(ankle): "That holds for bones of equal length only, where both are half the"
+                " knee.",
+            },
+            "The sole is level again: the ankle has taken back what hip and knee did to it.",
+        )
+    )
+
+
+FIRST_CM = ("Less than its share", "About its share", "More than its share")
+
+
+def first_centimetre_guess(puppet: Puppet) -> Panel:
+    """The turns of a leg's joints, after a guess at what the first centimetre costs."""
+    rig = standing(puppet)
+    pose = rig.pose({"pelvis": {"shift_y": -np.array([1.0, 13.0]) / 100}})
+    first, whole = np.degrees(rig.angles(pose).knee[:, 0])
+    times = 13 * first / whole
+    right = FIRST_CM[int(times > 0.8) + int(times > 1.25)]
+    return Panel(
+        "What each centimetre of the pelvis costs the joints",
+        [],
+        lambda: (turns_plot(puppet), ""),
+    ).after(
+        Guess(
+            "04/first-centimetre",
+            f"Lowering the pelvis by 13 cm turns the knee by {whole:.0f}°, which makes"
+            f" {whole / 13:.0f}° a centimetre. How much does the first centimetre cost?",
+            FIRST_CM,
+            lambda: (right, f"The first centimetre alone costs the knee <b>{first:.0f}°</b>."),
+        )
     )
 
 
@@ -221,7 +422,10 @@ def crouches(puppet: Puppet) -> dict[int, Floats]:
 
 @cache
 def sinking_plot(puppet: Puppet, every: int) -> plots.Plot:
-    """Height of the forward foot of `crouches` above its place in every frame."""
+    """Height of the forward foot of `crouches` above its place in every frame.
+
+    As drawn in a panel it ends at the frame that is shown.
+    """
     ankles = crouches(puppet)[every][:, 0, 2, 1]
     return plots.curves(
         np.arange(FRAMES + 1),
@@ -229,10 +433,9 @@ def sinking_plot(puppet: Puppet, every: int) -> plots.Plot:
         "frame",
         "left ankle above its place (cm)",
         f"Keyed every {every} frames" if every > 1 else "Keyed every frame",
-        "The height of the forward leg's ankle against the frame: zero at every key, and below"
-        f" zero between keys, by up to {100 * (ankles[0] - ankles.min()):.1f} centimetres.",
+        "The height of the forward leg's ankle above its place, in every frame up to this one.",
         kinds={"left ankle": "forward"},
-        ylim=(-3.6, 0.4),
+        ylim=(-4, 4),
         width=430,
         height=420,
     )
@@ -246,7 +449,7 @@ def crouching(puppet: Puppet, frame: int, every: int | str) -> tuple[Row, str]:
     every = int(every)
     joints = crouches(puppet)[every]
     low, kept = 100 * np.linalg.norm(joints[frame, :, 2] - joints[0, :, 2], axis=-1)
-    stage = _room(puppet, "L forward, R inverse", 0.13)
+    stage = _room(puppet, "One crouch", joints[frame, :, 0], 0.13, WAIST)
     for leg, side, kind in zip(joints[frame], "LR", ("forward", "inverse"), strict=True):
         draw_leg(stage, leg, kind, side)
     measure_cm(stage, joints[0, 0, 2], joints[frame, 0, 2], low, offset=-80)
@@ -255,7 +458,7 @@ def crouching(puppet: Puppet, frame: int, every: int | str) -> tuple[Row, str]:
         f" foot, forward: <b>{low:.1f} cm</b> from its place. Right foot, inverse: <b>{kept:.1f}"
         " cm</b>."
     )
-    return row(stage, sinking_plot(puppet, every).at(frame)), words
+    return row(stage, sinking_plot(puppet, every).until(frame).at(frame)), words
 
 
 def crouch_panel(puppet: Puppet) -> Panel:
@@ -263,9 +466,9 @@ def crouch_panel(puppet: Puppet) -> Panel:
     for every in SPACINGS:
         sinking_plot(puppet, every)
     return Panel(
-        "Play the crouch: where is the foot between its keys?",
+        "A crouch, its forward leg keyed in some frames",
         [
-            Slider("frame", "Frame", 0, FRAMES, 1, 6),
+            Slider("frame", "Frame", 0, FRAMES, 1, 0),
             Choice("every", "Frames from key to key", tuple(map(str, SPACINGS)), "12"),
         ],
         partial(crouching, puppet),
@@ -276,6 +479,68 @@ def crouch_panel(puppet: Puppet) -> Panel:
             "Every 4 frames": (2, "4"),
         },
         play="frame",
+        grips=[
+            Grip(
+                "Pelvis",
+                lambda frame, every: at_frame(crouches(puppet)[int(every)][:, 0, 0], frame),
+                ("frame",),
+            ),
+            moment("frame", 2.0),
+        ],
+    )
+
+
+def halfway_guess(puppet: Puppet) -> Panel:
+    """The crouch to play, after a guess at where a forward foot is between two right poses."""
+    return crouch_panel(puppet).after(
+        Guess(
+            "04/halfway",
+            "The forward leg is keyed exactly right in frame 0, standing, and in frame 12, at the"
+            " bottom. Where is its foot in frame 6, halfway?",
+            ("In its place", "Above its place", "Below its place"),
+            partial(_halfway_found, puppet),
+            then="Press <em>Play</em>, or <em>Halfway, between keys</em>.",
+        )
+    )
+
+
+def _halfway_found(puppet, frame, every):
+    if (frame, every) != (FRAMES // 4, str(FRAMES // 2)):
+        return None
+    ankles = crouches(puppet)[FRAMES // 2][:, 0, 2, 1]
+    up = 100 * float(ankles[frame] - ankles[0])
+    right = "In its place" if abs(up) < SHOWN else f"{'Above' if up > 0 else 'Below'} its place"
+    return right, f"It is <b>{directed(up, 'above', 'below', 'exactly on')}</b> its place."
+
+
+def count_check() -> Panel:
+    """The values that forward legs take in a crouch twice as long."""
+    odo, frames = PUPPETS["Odo"], 2 * FRAMES + 1
+    down = {"pelvis": {"shift_y": -0.13 * (1 - np.abs(np.linspace(-1, 1, frames)))}}
+    rig = standing(odo)
+    values, second = (
+        count_keys(forward_values(rig, rig.pose(each))) for each in (down, crouch(13))
+    )
+    return quick_check(
+        Check(
+            "04/count",
+            f"Odo takes two seconds over the same crouch, so its frames are 0 to {frames - 1}. How"
+            " many values do his two forward legs take if every frame is keyed, without those of"
+            " his pelvis?",
+            Number("values", 0, 10_000, 0.5),
+            values,
+            f"Three angles, two legs, {frames} frames.",
+            {
+                values - 6: "Almost: from frame 0 to frame"
+                f" {frames - 1} there are {frames} frames, not {frames - 1}.",
+                values / 2: "That is one leg. He has two.",
+                2 * second: "Twice a second's values would count the middle frame twice.",
+                values / 3: "That is one angle a leg. Hip, knee and ankle all turn.",
+                values + 3: "Those are the pelvis's three as well; the question leaves them out.",
+                0: "None is what inverse legs take.",
+            },
+            "Count the angles of a leg, the legs, and the frames, and multiply.",
+        )
     )
 
 
@@ -283,14 +548,15 @@ def crouch_panel(puppet: Puppet) -> Panel:
 
 
 @cache
-def walks(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
+def walks(puppet: Puppet) -> dict[str, tuple[Floats, Floats, float]]:
     """Forward legs by name of how they were keyed, and "planted"; and how far each foot slid.
 
     Joints have shape (49, 2, 6, 3), two strides. Slides count from when a foot came down, cm, shape
-    (49, 2).
+    (49, 2), and up to when the left one leaves. Legs as published slide between frames as well;
+    those with keys are taken as they stand in each frame.
     """
     rig = standing(puppet)
-    published = gait.walk(puppet, frames=FRAMES, cycles=2)
+    published, fine = (gait.walk(puppet, frames=n * FRAMES, cycles=2) for n in (1, FINE))
     planted = gait.plant(published)
     values = gait.control_values(planted, rig)
     forward = forward_values(rig, rig.pose(values))
@@ -300,7 +566,11 @@ def walks(puppet: Puppet) -> dict[str, tuple[Floats, Floats]]:
             keyed = interpolate_keys(forward, range(0, 2 * FRAMES + 1, every))
             pose = rig.pose(keyed | {"pelvis": values["pelvis"]}, inverse=False)
             found[name] = _both(puppet, pose.world)
-    return {name: (points, slid_cm(points, published.stance)) for name, points in found.items()}
+    slid = {name: slid_cm(points, published.stance) for name, points in found.items()}
+    whole = {name: float(np.nanmax(cm)) for name, cm in slid.items()}
+    slid["as published"] = slid_cm(fine.points, fine.stance)[::FINE]
+    whole["as published"] = float(published.slide_cm[0])
+    return {name: (points, slid[name], whole[name]) for name, points in found.items()}
 
 
 def walking(puppet: Puppet, frame: int, forward: str) -> tuple[Row, str]:
@@ -309,23 +579,27 @@ def walking(puppet: Puppet, frame: int, forward: str) -> tuple[Row, str]:
     Words say how far their feet have slid.
     """
     now = frame + FRAMES
-    points, slid = walks(puppet)[forward]
+    points, slid, whole = walks(puppet)[forward]
     title = (
         "Forward: angles as published" if SHARES[forward] is None else f"Forward: keyed {forward}"
     )
-    planted_points, planted_slid = walks(puppet)["planted"]
+    planted_points, planted_slid, _ = walks(puppet)["planted"]
     views = [
-        walk_view(puppet, title, "forward", points, slid, now),
-        walk_view(puppet, "Inverse: feet planted", "inverse", planted_points, planted_slid, now),
+        walk_view(puppet, title, kind, *legs, now, (kind,))
+        for title, kind, legs in (
+            (title, "forward", (points, slid)),
+            ("Inverse: feet planted", "inverse", (planted_points, planted_slid)),
+        )
     ]
     down = [side for side in (0, 1) if np.isfinite(slid[now, side])]
+    leaves = f" ({whole:.1f} cm when it leaves the floor)" if frame >= LEAVES else ""
     said = " and ".join(
         f"the {('left', 'right')[side]} foot <b>{slid[now, side]:.1f} cm</b>" for side in down
     )
     planted = max(planted_slid[now, side] for side in down)
     words = (
-        f"Frame {frame} of {FRAMES}. Slid since it came down: forward, {said}"
-        f" ({np.nanmax(slid):.1f} cm when it leaves the floor); inverse, <b>{planted:.1f} cm</b>."
+        f"Frame {frame} of {FRAMES}. Slid since it came down: forward, {said}{leaves}; inverse,"
+        f" <b>{planted:.1f} cm</b>."
     )
     return row(*views), words
 
@@ -334,21 +608,83 @@ def walk_panel(puppet: Puppet) -> Panel:
     """A stride to step through, by forward and by inverse legs."""
     walks(puppet)
     return Panel(
-        "Step through one stride: which foot stays where it came down?",
+        "One stride by forward legs and by inverse ones",
         [
             # The last frame is the first one's pose again.
-            Slider("frame", "Frame", 0, FRAMES - 1, 1, 8),
+            Slider("frame", "Frame", 0, FRAMES - 1, 1, 0),
             Choice("forward", "Forward legs", tuple(SHARES), "as published"),
         ],
         partial(walking, puppet),
         {
             "Left foot comes down": (0, "as published"),
             "Flat on the floor": (8, "as published"),
-            "About to leave": (14, "as published"),
-            "Keyed every 2nd frame": (14, "every 2nd"),
+            "About to leave": (LEAVES, "as published"),
+            "Keyed every 2nd frame": (LEAVES, "every 2nd"),
         },
         play="frame",
+        grips=[
+            *foot_grips(
+                ", forward",
+                lambda frame, forward: (walks(puppet)[forward][0], FRAMES + frame),
+                "frame",
+                0,
+            ),
+            *foot_grips(
+                ", inverse",
+                lambda frame, forward: (walks(puppet)["planted"][0], FRAMES + frame),
+                "frame",
+                1,
+            ),
+        ],
     )
+
+
+def walk_guess(puppet: Puppet) -> Panel:
+    """A stride to step through, after a guess at how far a forward foot slides."""
+    return walk_panel(puppet).after(
+        Guess(
+            "04/walk",
+            "The forward legs get joint angles that were measured on other people. How far does"
+            f" {puppet.name}'s left foot slide from when it comes down until it leaves the floor?",
+            Number("cm", 0, 100, 3),
+            partial(_walk_found, puppet),
+            then="Pull a foot along, or play it.",
+        )
+    )
+
+
+def _walk_found(puppet, frame, forward):
+    if frame != LEAVES or SHARES[forward] is not None:
+        return None
+    whole = walks(puppet)[forward][2]
+    return whole, f"It slides <b>{whole:.1f} cm</b>, to and fro."
+
+
+def foot_grips(
+    suffix: str, motion: Callable[..., tuple[Floats, float]], key: str, view: int
+) -> list[Grip]:
+    """Grips on both ankles of a `walk_view`, along the ways they go.
+
+    Parameters
+    ----------
+    suffix : str
+        Of their names.
+    motion : callable
+        From a panel's values to a walk's points and the frame that is shown.
+    key : str
+        Of the slider of the frame.
+    view : int
+        The walker's place in the panel's row.
+    """
+
+    def at(side: int, **values: Any) -> Floats:
+        points, frame = motion(**values)
+        return at_frame(points[:, side, 2] - points[:, :, 0].mean(axis=1) * AHEAD, frame)
+
+    return [
+        Grip(f"{name} foot{suffix}", partial(at, side), (key,), (view,))
+        for side, name in enumerate(("Left", "Right"))
+    ]
 
 
 # What a forward chain is good for
@@ -390,7 +726,7 @@ def kick(puppet: Puppet) -> Row:
     ):
         hip = points[0, 0]
         low, high = hip[[2, 1]] + [[-0.5, -0.98], [0.94, 0.12]]
-        stage = half_stage(title, low, high).floor()
+        stage = half_stage(title, low, high, legend=(kind,)).floor()
         for joints in points[[3, 9]]:
             stage.ghost(joints)
         if kind == "inverse":
@@ -409,6 +745,70 @@ def kick(puppet: Puppet) -> Row:
     )
 
 
+def kick_guess(puppet: Puppet) -> Panel:
+    """The kick, after a guess at which leg stays straight."""
+    forward, inverse = (_most_bent_deg(points) for points in kicks(puppet))
+    straight = (forward < 1, inverse < 1)
+    options = {
+        (True, True): "Both",
+        (True, False): "The one keyed by its hip's angle",
+        (False, True): "The one keyed by its foot's place",
+        (False, False): "Neither",
+    }
+    words = (
+        f"Keyed by its angle, the leg swings on its arc. Keyed by its place, the foot goes straight"
+        f" across, <b>{cut_cm(puppet):.1f} cm</b> inside the arc, and the knee folds up to"
+        f" <b>{inverse:.0f}°</b>."
+    )
+    return Panel("A kick from two poses, by either chain", [], lambda: (kick(puppet), "")).after(
+        Guess(
+            "04/kick",
+            f"A straight leg swings from {-KICK_DEG[0]:.0f}° back to {KICK_DEG[1]:.0f}° forward."
+            " Only these two poses are keyed, once by the angle of a forward leg's hip, once by the"
+            " place of an inverse leg's foot. Which leg stays straight in between?",
+            tuple(options.values()),
+            lambda: (options[straight], words),
+        )
+    )
+
+
+def _most_bent_deg(points):
+    """The largest flexion of a leg's knee on its way, degrees."""
+    bones = np.diff(points, axis=1)
+    bones /= np.linalg.norm(bones, axis=-1, keepdims=True)
+    cosine = np.clip((bones[:, 0] * bones[:, 1]).sum(axis=-1), -1, 1)
+    return float(np.degrees(np.arccos(cosine)).max())
+
+
+def dangle_check(puppet: Puppet) -> Panel:
+    """The chain of legs that dangle from a crane."""
+    off = dict(zip(("forward", "inverse"), jobs(puppet)["dangling"], strict=True))
+    right = min(off, key=lambda chain: off[chain])
+    wrong = {
+        "inverse": "Nobody has keyed her feet, so their goals stay behind on the quay. The legs"
+        f" stretch straight toward them, and the feet end {off['inverse']:.1f} cm from where"
+        " dangling legs would have them.",
+        "forward": f"They would be off by {off['forward']:.1f} cm.",
+        "either": "The pelvis moves the same, the feet do not. Ask what an inverse foot does when"
+        " only the pelvis moves.",
+    }
+    because = (
+        f"Forward legs come along, off by {off['forward']:.1f} cm. Inverse legs stretch toward"
+        f" goals that nobody has moved; their feet end {off['inverse']:.1f} cm away."
+    )
+    return quick_check(
+        Check(
+            "04/dangle",
+            f"A crane lifts {puppet.name} by 10 cm and carries her 30 cm forward. Only her pelvis"
+            " is keyed, and her legs are to dangle as they hung. Which chain for them?",
+            tuple(wrong),
+            right,
+            because,
+            {option: words for option, words in wrong.items() if option != right},
+        )
+    )
+
+
 def jobs(puppet: Puppet) -> dict[str, tuple[float, float]]:
     """Errors of a foot, in cm, when a forward and when an inverse leg does a job.
 
@@ -418,7 +818,7 @@ def jobs(puppet: Puppet) -> dict[str, tuple[float, float]]:
     lifted by 10 cm and carried 30 cm forward whose legs dangle, where only the pelvis is keyed.
     """
     rig, down = standing(puppet), crouch(13)
-    slid = {name: np.nanmax(walks(puppet)[name][1]) for name in ("as published", "planted")}
+    slid = {name: walks(puppet)[name][2] for name in ("as published", "planted")}
     carried = {"pelvis": {"shift_y": 0.1, "shift_z": 0.3}}
     dangling, left_behind = (
         _at(rig, rig.pose(carried, inverse).world, "ankle")[0] for inverse in (False, True)
@@ -492,8 +892,8 @@ def heights_plot(puppet: Puppet) -> plots.Plot:
         width=430,
         height=420,
         desc=(
-            "Both curves are level until the right leg changes its chain in frame 12. Matched, the "
-            "ankle then rises smoothly; forgotten, it drops through the floor in a single frame."
+            "The height of the right ankle above the floor in every frame up to this one, with the"
+            " match made and with the match forgotten."
         ),
     )
 
@@ -502,7 +902,7 @@ def switching(puppet: Puppet, frame: int, match: str) -> tuple[Row, str]:
     """One frame of the switch, and how far the leg jumped in words."""
     joints, bent = switches(puppet)[match]
     kind = "forward" if frame >= SWITCH else "inverse"
-    stage = _room(puppet, f"Right leg: {kind}", 0.13)
+    stage = _room(puppet, f"Right leg: {kind}", joints[frame, :, 0], 0.13, WAIST)
     for leg, side, chain in zip(joints[frame], "LR", ("inverse", kind), strict=True):
         draw_leg(stage, leg, chain, side)
     step = 100 * np.linalg.norm(joints[frame, 1, 2] - joints[max(frame - 1, 0), 1, 2])
@@ -512,15 +912,15 @@ def switching(puppet: Puppet, frame: int, match: str) -> tuple[Row, str]:
         f" the frame before, the right ankle moved <b>{step:.1f} cm</b> and the right knee turned"
         f" <b>{turned:.1f}°</b>."
     )
-    return row(stage, heights_plot(puppet).at(frame)), words
+    return row(stage, heights_plot(puppet).until(frame).at(frame)), words
 
 
 def switch_panel(puppet: Puppet) -> Panel:
     """A right leg that changes from inverse to forward in the middle of a movement."""
     return Panel(
-        "Break it: change the right leg's chain and forget to match",
+        "In frame 12 the right leg changes its chain",
         [
-            Slider("frame", "Frame", 0, FRAMES, 1, SWITCH),
+            Slider("frame", "Frame", 0, FRAMES, 1, 0),
             Choice("match", "In frame 12 the match is", ("forgotten", "matched"), "forgotten"),
         ],
         partial(switching, puppet),
@@ -531,7 +931,39 @@ def switch_panel(puppet: Puppet) -> Panel:
             "The thigh raised": (FRAMES, "matched"),
         },
         play="frame",
+        grips=[moment("frame", 12.0)],  # the leg itself rests for two frames and may leap
     )
+
+
+def switch_guess(puppet: Puppet) -> Panel:
+    """The switch to play, after a guess at what the leg does."""
+    return switch_panel(puppet).after(
+        Guess(
+            "04/switch",
+            f"{puppet.name} crouches, both legs inverse. In frame {SWITCH} her right leg becomes a"
+            " forward chain, whose controls still read zero. What does the leg do in that frame?",
+            tuple(SWITCHED.values()),
+            partial(_switch_found, puppet),
+            then=f"Play it, then step through frames {SWITCH - 1}, {SWITCH} and {SWITCH + 1}.",
+        )
+    )
+
+
+SWITCHED = {0: "It stays as it was", 1: "Its foot drops", -1: "Its foot jumps up"}
+
+
+def _switch_found(puppet, frame, match):
+    if (frame, match) != (SWITCH, "forgotten"):
+        return None
+    joints, bent = switches(puppet)[match]
+    before, now = joints[[frame - 1, frame], 1, 2, 1]
+    drop, turned = 100 * float(before - now), bent[frame - 1] - bent[frame]
+    right = SWITCHED[0 if abs(drop) < SHOWN else int(np.sign(drop))]
+    words = (
+        f"The foot drops by <b>{drop:.1f} cm</b> and the knee straightens by <b>{turned:.1f}°</b>,"
+        " in a single frame."
+    )
+    return right, words
 
 
 # Places and views
@@ -558,27 +990,23 @@ def _both(puppet, world):
 
 def slid_cm(points: Floats, stance: Bools) -> Floats:
     """Slide of each foot since it came down, cm; NaN in the air."""
-    moved, slid = gait.foot_slide_cm(points[:, :, 3:], stance), np.full(stance.shape, np.nan)
-    slid[0] = np.where(stance[0], 0.0, np.nan)
-    for frame in range(1, len(slid)):
-        slid[frame] = np.where(
-            stance[frame], np.nan_to_num(slid[frame - 1]) * stance[frame - 1] + moved[frame], np.nan
-        )
-    return slid
+    gone = np.cumsum(gait.foot_slide_cm(points[:, :, 3:], stance), axis=0)
+    before = np.maximum.accumulate(np.where(stance, 0.0, gone), axis=0)  # when it came down
+    return np.where(stance, gone - before, np.nan)
 
 
-def _room(puppet, title, deepest=0.25, view="side"):
+def _room(puppet, title, hips, deepest=0.25, high=0.95, legend=CHAINS, view="side"):
     """A view of the standing puppet that also holds its foot `deepest` metres under the floor."""
     tall = size(puppet)
-    low, high = (-0.62 * tall, -0.02 - deepest), (0.62 * tall, 0.95 * tall)
-    return half_stage(title, low, high, view=view).floor()
+    corners = (-0.62 * tall, -0.02 - deepest), (0.62 * tall, high * tall)
+    return draw_body(half_stage(title, *corners, view=view, legend=legend).floor(), puppet, hips)
 
 
 def _pelvis_views(puppet, pose):
     """Both legs from the side and from the front, the left one forward, the right one inverse."""
     rig, views = standing(puppet), []
     for view, seen in (("side", [2, 1]), ("front", [0, 1])):
-        stage = _room(puppet, f"From the {view}", view=view)
+        stage = _room(puppet, f"From the {view}", _at(rig, pose.world, "hip"), view=view)
         for tag, kind, offset in (("L_", "forward", 64), ("R_", "inverse", -64)):
             rest, now = (
                 _joints(puppet, world, tag) for world in (rig.skeleton.rest_world, pose.world)
@@ -597,14 +1025,28 @@ def _tilted(degrees):
 
 
 def walk_view(
-    puppet: Puppet, title: str, kind: str, points: Floats, slid: Floats, frame: int
+    puppet: Puppet,
+    title: str,
+    kind: str,
+    points: Floats,
+    slid: Floats,
+    frame: int,
+    legend: Sequence[str] = (),
 ) -> Stage:
-    """A view that moves along with the pelvis, over a floor with marks."""
-    tall, middle, sole = size(puppet), points[frame, 0, 0, 2], foot.of_puppet(puppet)
-    low, high = middle - 0.62 * tall, middle + 0.62 * tall
-    stage = half_stage(title, (low, -0.22 * tall), (high, 0.97 * tall)).floor()
-    for mark in np.arange(np.ceil(low * 10), np.floor(high * 10) + 1) / 10:
+    """A view that moves along with the pelvis, over a floor with marks; cut off at the waist.
+
+    The middle of the hips is in its middle, so that a place in it does not depend on the frame.
+    """
+    tall, sole = size(puppet), foot.of_puppet(puppet)
+    middle = points[frame, :, 0, 2].mean()
+    low, high = -0.62 * tall, 0.62 * tall
+    points = points - middle * AHEAD
+    corners = (low, -0.13 * tall), (high, WAIST * tall)
+    stage = half_stage(title, *corners, legend=legend).floor()
+    marks = np.arange(np.ceil(10 * (middle + low)), np.floor(10 * (middle + high)) + 1) / 10
+    for mark in marks - middle:
         stage.path([(mark, 0.0), (mark, -0.02)], "soft")
+    draw_body(stage, puppet, points[frame, :, 0])
     for side, tag in enumerate("LR"):
         draw_leg(stage, points[frame, side], kind, tag)
         if np.isfinite(slid[frame, side]):

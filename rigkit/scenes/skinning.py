@@ -12,11 +12,12 @@ import numpy as np
 from rigkit import _format, mesh, plots, rotation, skin
 from rigkit import frames as fr
 from rigkit._types import Floats
+from rigkit.asking import Check, Guess, Number
 from rigkit.leg import LegRig
-from rigkit.panels import Choice, Panel, Slider
+from rigkit.panels import Choice, Grip, Panel, Slider, quick_check
 from rigkit.puppets import Puppet
 from rigkit.scenes.staging import half_stage, measure_or_zero, with_rest
-from rigkit.scenes.words import capital, percent, signed
+from rigkit.scenes.words import SHOWN, capital, percent, signed
 from rigkit.skeleton import Skeleton
 from rigkit.stage import Row, Stage, row
 
@@ -26,7 +27,7 @@ LEG = ("R_hip", "R_knee", "R_ankle")
 VERTICES = 2000
 SOFTNESS = 2.0  # knee radii that a blend reaches to either side
 BONES = 0.16  # of the leg's length: how much of each bone a picture of the knee shows
-BOUND = ("before the move", "again after it")
+BOUND = ("before the move", "anew, weights kept", "anew, weights too")
 
 # The stocking: a tube about a stilt, and how far its joints stand below each other.
 RADIUS, LENGTH, GAP = 0.05, 0.46, 0.1
@@ -165,14 +166,38 @@ def _bulge_cm(rest, posed, thigh):
 # The opening, and a knee in two blends
 
 
-def opening(puppet: Puppet, bend_deg: float = 120.0) -> Row:
+def opening(puppet: Puppet) -> Row:
+    """A leg at rest: its bones, and the skin around them with the knee's depth."""
+    skinned, tall = knee(puppet, 0.0), puppet.hip_height
+    corners = (-0.75, -0.02), (0.75, 1.1)
+    bare = half_stage("The bones", *corners, tall, legend=("forward",)).floor()
+    clad = half_stage("Their skin", *corners, tall).floor()
+    bare.chain(skinned.bones, names=("hip", "knee", "ankle"))
+    clad.surface(skinned.vertices, dressed(puppet)[1].triangles, "plain")
+    clad.chain(skinned.bones)
+    front, back = skinned.section
+    depth = f"{_depth_cm(skinned):.1f} cm"
+    clad.measure(front, back, depth, "plain", place="right")
+    return row(
+        bare,
+        clad,
+        title=(
+            "A straight leg from the side: left its bones from hip to ankle, right the skin around"
+            f" them. At the knee the skin is {depth} deep from front to back"
+        ),
+    )
+
+
+def both_ways(puppet: Puppet, bend_deg: float = 120.0) -> Row:
     """A whole leg in a deep bend, its skin moved in two ways."""
     views, kept = [], []
     tall = puppet.hip_height
     for blend in BLENDS:
         skinned = knee(puppet, bend_deg, blend, hip_deg=20.0)
         kept.append(percent(skinned.section_ratio))
-        stage = half_stage(_kept_title(blend, skinned), (-0.58, 0.24), (0.42, 1.2), tall)
+        corners = (-0.58, 0.24), (0.42, 1.2)
+        title = _kept_title(blend, skinned)
+        stage = half_stage(title, *corners, tall, legend=("forward",))
         stage.chain(skinned.bones)
         stage.surface(skinned.vertices, dressed(puppet)[1].triangles, "plain")
         views.append(_measure_knee(stage, skinned))
@@ -205,7 +230,7 @@ def bend_panel(puppet: Puppet) -> Panel:
     """One knee to bend, its skin moved in two ways."""
     return Panel(
         "Bend the knee: what is left of its depth?",
-        [Slider("bend_deg", "Knee bent", 0.0, 150.0, 1.0, 60.0, "°")],
+        [Slider("bend_deg", "Knee bent", 0.0, 150.0, 1.0, 0.0, "°")],
         partial(bend, puppet),
         {
             "At rest": {"bend_deg": 0.0},
@@ -214,7 +239,69 @@ def bend_panel(puppet: Puppet) -> Panel:
             "Squatting": {"bend_deg": 120.0},
             "Heel to seat": {"bend_deg": 150.0},
         },
+        grips=[Grip("Shank", partial(_shank_at, puppet), ("bend_deg",))],
     )
+
+
+def bend_guess(puppet: Puppet) -> Panel:
+    """The knee to bend, after a guess at how deep it still is."""
+    return bend_panel(puppet).after(
+        Guess(
+            "09/depth",
+            (
+                f"The knee is {_depth_cm(knee(puppet, 0.0)):.1f} cm deep. It bends by 90°. How deep"
+                " is it then, by linear blend?"
+            ),
+            Number("cm", 0, 20, 0.5),
+            partial(_seated, puppet),
+            then="Pull the shank back, or press <em>Seated</em>.",
+        )
+    )
+
+
+def _seated(puppet, bend_deg):
+    """The guess's outcome: tells at a right angle."""
+    if bend_deg != 90:
+        return None
+    linear, dual = (_depth_cm(knee(puppet, bend_deg, blend)) for blend in BLENDS)
+    return linear, (
+        f"By linear blend <b>{linear:.1f} cm</b> are left, by dual quaternions {dual:.1f} cm."
+    )
+
+
+def depth_check(puppet: Puppet, bend_deg: float = 100.0) -> Panel:
+    """The depth left of another knee, bent by another angle."""
+    deep, half = round(_depth_cm(knee(puppet, 0.0)), 1), np.radians(bend_deg) / 2
+    return quick_check(
+        Check(
+            "09/half",
+            (
+                f"{puppet.name}'s knee is {deep:.1f} cm deep at rest, its skin is shared evenly. It"
+                f" bends by {bend_deg:.0f}°. How deep is it by linear blend?"
+            ),
+            Number("cm", 0, 20, 0.15),
+            deep * float(skin.blend_radius(0.5, np.radians(bend_deg))),
+            f"{deep:.1f} cm × cos {bend_deg / 2:.0f}°.",
+            {
+                deep * np.sin(half): "Sine for cosine: an unbent knee would have no depth at all.",
+                deep * abs(np.cos(2 * half)): (
+                    "The cosine is of <em>half</em> the angle: halfway between thigh and shank."
+                ),
+                deep * (1 - bend_deg / 180): (
+                    "That would be an even loss from 0° to 180°. What is left is a cosine, which"
+                    " falls slowly at first."
+                ),
+                deep * abs(np.cos(bend_deg / 2)): "The cosine was taken of radians.",
+                deep: "So it would be along the arc. Linear blend takes the straight line.",
+            },
+            "Half the angle, its cosine, times the depth at rest.",
+        )
+    )
+
+
+def _depth_cm(skinned):
+    """Tell how deep a knee is from front to back, cm."""
+    return 100 * float(np.linalg.norm(skinned.section[0] - skinned.section[1]))
 
 
 # Why: halfway between two places
@@ -351,7 +438,7 @@ def twist_panel() -> Panel:
     return Panel(
         "Wring the stocking: how thin does it get?",
         [
-            Slider("twist_deg", "Lower end twisted", 0.0, 270.0, 1.0, 60.0, "°"),
+            Slider("twist_deg", "Lower end twisted", 0.0, 270.0, 1.0, 0.0, "°"),
             Slider("joints", "Joints that share it", 1, 4, 1, 1),
         ],
         twist,
@@ -361,6 +448,39 @@ def twist_panel() -> Panel:
             "Half a turn, three joints": (180, 3),
             "Past half a turn": (200, 1),
         },
+    )
+
+
+WIDTHS = ("10 cm, as before", "about 7 cm", "5 cm, half", "nothing")
+
+
+def twist_guess() -> Panel:
+    """The stocking to wring, after a guess at how wide it is after half a turn."""
+    return twist_panel().after(
+        Guess(
+            "09/wrung",
+            (
+                "The stocking is 10 cm wide, and in its middle both ends share it evenly. One joint"
+                " turns its lower end by half a turn. How wide is it in the middle, by linear"
+                " blend?"
+            ),
+            WIDTHS,
+            _wrung_width,
+            then="Turn it by 180°, or press <em>Half a turn</em>.",
+        )
+    )
+
+
+def _wrung_width(twist_deg, joints):
+    """The guess's outcome: tells after half a turn by one joint."""
+    if (twist_deg, joints) != (180, 1):
+        return None
+    kept = float(wrung(twist_deg, joints)[1].min())
+    nearest = int(np.abs(kept - np.array([1.0, 0.7, 0.5, 0.0])).argmin())
+    quarter = float(wrung(90, joints)[1].min())
+    return WIDTHS[nearest], (
+        f"<b>{200 * RADIUS * kept:.1f} cm</b> are left. After a quarter turn it was"
+        f" {200 * RADIUS * quarter:.1f} cm."
     )
 
 
@@ -414,7 +534,62 @@ def reach_panel(puppet: Puppet) -> Panel:
             "A rubber tube": (3, 90, LINEAR),
             "Rubber, dual quaternion": (3, 90, DUAL),
         },
+        grips=[
+            Grip("End of the blend", partial(_blend_end, puppet), ("softness",), (0,)),
+            Grip(
+                "Shank",
+                lambda softness, bend_deg, blend: _shank_at(puppet, bend_deg),
+                ("bend_deg",),
+                (1,),
+            ),
+        ],
     )
+
+
+DEPTHS = ("more of it", "less of it", "the same")
+
+
+def reach_guess(puppet: Puppet) -> Panel:
+    """The blend's reach to choose, after a guess at what it does to the knee's section."""
+    return reach_panel(puppet).after(
+        Guess(
+            "09/reach",
+            (
+                "The blend reaches two knee radii up and down. It is made softer, and reaches"
+                " three. How much of the knee's section does linear blend keep then?"
+            ),
+            DEPTHS,
+            partial(_softer, puppet),
+            then="Pull the end of the blend up, or press <em>A rubber tube</em>.",
+        )
+    )
+
+
+def _softer(puppet, softness, bend_deg, blend):
+    """The guess's outcome: tells with a softer blend in a knee bent by a right angle."""
+    if softness < 2.5 or bend_deg != 90 or blend != LINEAR:
+        return None
+    before, now = (knee(puppet, bend_deg, softness=each) for each in (SOFTNESS, softness))
+    more = now.section_ratio - before.section_ratio
+    return DEPTHS[2 if abs(more) < 0.01 else 0 if more > 0 else 1], (
+        f"It keeps <b>{percent(now.section_ratio)}</b>; with two radii it kept"
+        f" {percent(before.section_ratio)}. But the volume lost went from"
+        f" {-before.change_cm3:.0f} to <b>{-now.change_cm3:.0f} cm³</b>."
+    )
+
+
+def _blend_end(puppet, softness, bend_deg, blend):
+    """The upper end of the height that thigh and shank share, where a picture measures it.
+
+    A blend ends as far along the thigh as `softness` times the distance from it.
+    """
+    front, back = _rest_section(puppet)
+    hip, centre, _ = _rest_bones(puppet)[:, [2, 1]]
+    along = (hip - centre) / np.linalg.norm(hip - centre)
+    aside = along[::-1] * [1, -1]
+    row_of = along - softness * aside  # times a point of the end, from the knee, it is zero
+    up = -row_of[0] * (front[2] - centre[0]) / row_of[1]
+    return back[2] - 0.05 * puppet.leg_length, centre[1] + up
 
 
 # A joint moved after binding
@@ -431,21 +606,23 @@ def moved(puppet: Puppet, ahead_cm: float, up_cm: float) -> Skeleton:
 def late(
     puppet: Puppet, ahead_cm: float, up_cm: float, bend_deg: float, bound: str = BOUND[0]
 ) -> tuple[Floats, Floats]:
-    """The skin whose knee joint was moved, and as it would be, bound after; shapes (v, 3).
+    """The skin whose knee joint was moved, and as it would be with all made for the new place.
 
-    The first is bound before or after, as `bound` says.
+    Both of shape (v, 3). The first is bound as `bound` says.
     """
     skeleton, surface, weights = dressed(puppet)
     now = moved(puppet, ahead_cm, up_cm)
     world = turned(now, bend_deg)
-    before, after = (
+    made = {
+        BOUND[0]: (weights, skeleton.rest_world),
+        BOUND[1]: (weights, now.rest_world),
+        BOUND[2]: (_bound_weights(puppet, ahead_cm, up_cm), now.rest_world),
+    }
+    actual, meant = (
         skin.linear_blend(surface.vertices, given, skin.joint_matrices(world, rest_world))
-        for given, rest_world in (
-            (weights, skeleton.rest_world),
-            (_bound_weights(puppet, ahead_cm, up_cm), now.rest_world),
-        )
+        for given, rest_world in (made[bound], made[BOUND[2]])
     )
-    return (before if bound == BOUND[0] else after), after
+    return actual, meant
 
 
 @cache
@@ -480,11 +657,9 @@ def late_views(
         )
         _draw_bones(stage, puppet, now.origins(turned(now, degrees), LEG))
         views.append(measure_or_zero(stage, meant[worst], actual[worst], off_cm[worst]))
-        words.append(
-            f"{name} the skin near the knee is off by up to <b>{off_cm[worst]:.1f} cm</b>."
-        )
-    said = f"Knee joint moved by {np.hypot(ahead_cm, up_cm):.1f} cm, skin bound {bound}."
-    return row(*views), f"{said} {' '.join(words)}"
+        words.append(f"<b>{off_cm[worst]:.1f} cm</b> {name[0].lower()}{name[1:]}")
+    said = f"Knee joint moved by {np.hypot(ahead_cm, up_cm):.1f} cm, skin bound {bound}"
+    return row(*views), f"{said}: off by up to {', '.join(words)}."
 
 
 def late_panel(puppet: Puppet) -> Panel:
@@ -492,7 +667,7 @@ def late_panel(puppet: Puppet) -> Panel:
     return Panel(
         "Break it: move the knee joint of a leg that is bound",
         [
-            Slider("ahead_cm", "Joint moved ahead", -5.0, 5.0, 0.5, 2.0, "cm"),
+            Slider("ahead_cm", "Joint moved ahead", -5.0, 5.0, 0.5, 0.0, "cm"),
             Slider("up_cm", "Joint moved up", -5.0, 5.0, 0.5, 0.0, "cm"),
             Slider("bend_deg", "Knee bent", 0.0, 120.0, 1.0, 60.0, "°"),
             Choice("bound", "Skin bound", BOUND, BOUND[0]),
@@ -501,9 +676,156 @@ def late_panel(puppet: Puppet) -> Panel:
         {
             "4 cm ahead": (4, 0, 60, BOUND[0]),
             "4 cm up": (0, 4, 60, BOUND[0]),
-            "4 cm up, bound again": (0, 4, 60, BOUND[1]),
+            "4 cm up, bound anew": (0, 4, 60, BOUND[1]),
+            "4 cm up, weights too": (0, 4, 60, BOUND[2]),
         },
+        grips=[
+            Grip(
+                "Knee joint",
+                lambda ahead_cm, up_cm, **_: _moved_knee(puppet, ahead_cm, up_cm),
+                ("ahead_cm", "up_cm"),
+            ),
+            Grip(
+                "Shank",
+                lambda ahead_cm, up_cm, bend_deg, bound: _shank_at(
+                    puppet, bend_deg, _moved_knee(puppet, ahead_cm, up_cm)
+                ),
+                ("bend_deg",),
+                (1,),
+            ),
+        ],
     )
+
+
+SKIN_MOVED = ("nothing: all angles read zero", "what goes with the knee", "the whole leg")
+
+
+def late_guess(puppet: Puppet) -> Panel:
+    """The knee joint to move, after a guess at what its skin does at rest."""
+    return late_panel(puppet).after(
+        Guess(
+            "09/late",
+            (
+                "The skin is bound. Then the knee joint is moved 4 cm ahead. Nothing is posed."
+                " Which part of the skin moves at rest?"
+            ),
+            SKIN_MOVED,
+            partial(_skin_moved, puppet),
+            then="Pull the knee joint ahead, or press <em>4 cm ahead</em>, and look at the left.",
+        )
+    )
+
+
+def _skin_moved(puppet, ahead_cm, up_cm, bend_deg, bound):
+    """The guess's outcome: tells with the joint moved after binding."""
+    if bound != BOUND[0] or np.hypot(ahead_cm, up_cm) < 2:
+        return None
+    weights = dressed(puppet)[2]
+    actual, meant = late(puppet, ahead_cm, up_cm, 0.0)
+    off_cm = 100 * np.linalg.norm(actual - meant, axis=-1)
+    skeleton = dressed(puppet)[0]
+    thigh, calf = (
+        off_cm[weights[:, skeleton.index(joint)] > 0.999].max() for joint in ("R_hip", "R_knee")
+    )
+    part = 0 if calf < SHOWN else 1 if thigh < SHOWN else 2
+    return SKIN_MOVED[part], (
+        f"At rest the calf moved by <b>{calf:.1f} cm</b>, the thigh by <b>{thigh:.1f} cm</b>."
+    )
+
+
+def twice_check(puppet: Puppet) -> Panel:
+    """The height of a point that is bound without the inverse bind matrix."""
+    skeleton = dressed(puppet)[0]
+    rest = skeleton.rest_world[[skeleton.index("R_knee")]]
+    joint = float(rest[0, 1, 3])
+    point = joint + 0.1
+    at = [[0.0, point, 0.0]]
+    return quick_check(
+        Check(
+            "09/twice",
+            (
+                f"{puppet.name}'s knee joint is {joint:.2f} m above the floor, not turned at rest."
+                f" A point of the skin at {point:.2f} m goes with it alone. Somebody forgets the"
+                " inverse bind matrix. How high is the point at rest?"
+            ),
+            Number("m", 0, 5, 0.02),
+            float(skin.linear_blend(at, [[1.0]], rest)[0, 1]),
+            f"{joint:.2f} m + {point:.2f} m: the joint adds its own height to it.",
+            {
+                2 * point: (
+                    f"The joint adds its own height, {joint:.2f} m, not the point's again."
+                ),
+                point: "There it should be, and is with the inverse.",
+                point - joint: (
+                    "So high it is as seen from the joint. That is what the inverse makes of it,"
+                    " and it was forgotten."
+                ),
+                joint: "There the joint is. The point is added to it.",
+            },
+            "Nothing takes the joint's height out of the point's: both heights count.",
+        )
+    )
+
+
+def moved_check(share: float = 0.25) -> Panel:
+    """Ask how far a point moves whose joint was moved after binding."""
+    shift = np.array([0.0, 0.04, 0.03])
+    frames = np.stack([np.eye(4), fr.frame(origin=shift)])
+    at = [[0.0, 0.5, 0.05]]
+    way = skin.linear_blend(at, [[1 - share, share]], frames)[0] - at[0]
+    whole = 100 * float(np.linalg.norm(shift))
+    return quick_check(
+        Check(
+            "09/moved",
+            (
+                "After binding, the knee joint is moved 3 cm ahead and 4 cm up. A point of the skin"
+                f" goes with the knee by {percent(share)} and with the thigh for the rest. How many"
+                " centimetres does it move at rest?"
+            ),
+            Number("cm", 0, 20, 0.1),
+            100 * float(np.linalg.norm(way)),
+            f"The joint moved by {whole:.0f} cm, and the point takes {percent(share)} of it.",
+            {
+                whole: "So far the joint moved. The point takes only its share of that.",
+                7.0 * share: (
+                    "3 and 4 cm at a right angle make 5 cm, not 7: the way is the hypotenuse."
+                ),
+                (1 - share) * whole: "That is the thigh's share, and the thigh did not move.",
+                0.0: "No angle changed, but the joint's frame did, and its inverse did not.",
+            },
+            "First the joint's way, by Pythagoras; then the point's share of it.",
+        )
+    )
+
+
+def lag_check() -> Panel:
+    """Ask how far a point lags whose weights do not add to one."""
+    kept, far = np.array([[0.5, 0.3, 0.15]]), 8.0
+    along = np.tile(fr.frame(origin=[0.0, 0.0, far]), (3, 1, 1))
+    z = float(skin.linear_blend([[0.0, 0.0, 0.0]], kept, along)[0, 2])
+    share = float(kept.sum())
+    return quick_check(
+        Check(
+            "09/lag",
+            (
+                f"A point's weights are 0.5, 0.3 and 0.15. All three joints walk {far:.0f} m along"
+                " the quay. By how many centimetres does the point lag behind them?"
+            ),
+            Number("cm", -1000, 1000, 1.0),
+            100 * (far - z),
+            f"The weights add to {share:.2f}; the missing {1 - share:.2f} of {far:.0f} m stay.",
+            {
+                0.0: "It would keep up if the weights added to one.",
+                100 * z: "So far it came. Asked is what is missing.",
+                100 * (1 - share): "That is the lag for each metre.",
+            },
+            "Add the weights. What is missing to one stays at the origin.",
+        )
+    )
+
+
+def _moved_knee(puppet, ahead_cm, up_cm):
+    return _rest_bones(puppet)[1] + np.array([0.0, up_cm, ahead_cm]) / 100
 
 
 # One view each
@@ -521,7 +843,7 @@ def _knee_room(puppet, title):
     """A view around the right knee, as large as the puppet's legs need."""
     skeleton, _, _ = dressed(puppet)
     knee_at = skeleton.origins(skeleton.rest_world, LEG)[1, [2, 1]]
-    low, high = knee_at + puppet.leg_length * np.array([[-0.33, -0.25], [0.23, 0.235]])
+    low, high = knee_at + puppet.leg_length * np.array([[-0.33, -0.25], [0.23, 0.255]])
     return half_stage(title, low, high)
 
 
@@ -536,17 +858,39 @@ def _draw_knee(puppet, skinned, title):
 def _draw_bones(stage, puppet, bones):
     """The knee joint, and its bones as far as the skin is shown."""
     hip, knee_at, ankle = bones
-    ends = [
-        knee_at + BONES * puppet.leg_length * (end - knee_at) / np.linalg.norm(end - knee_at)
-        for end in (hip, ankle)
-    ]
+    ends = [knee_at + _shown_of_bone(puppet, end - knee_at) for end in (hip, ankle)]
     return stage.path([ends[0], knee_at, ends[1]], "forward").dots([knee_at], "forward")
+
+
+def _shown_of_bone(puppet, way):
+    return BONES * puppet.leg_length * way / np.linalg.norm(way)
+
+
+@cache
+def _rest_section(puppet):
+    """Front and back of the knee's cross-section at rest."""
+    return knee(puppet, 0.0).section
+
+
+@cache
+def _rest_bones(puppet):
+    """The right leg's hip, knee and ankle at rest."""
+    skeleton, _, _ = dressed(puppet)
+    return skeleton.origins(skeleton.rest_world, LEG)
+
+
+def _shank_at(puppet, bend_deg, knee_at=None):
+    """The end of a bent knee's shank in the picture; the knee may have been moved."""
+    _, rest_knee, ankle = _rest_bones(puppet)
+    knee_at = rest_knee if knee_at is None else knee_at
+    way = rotation.matrix_about("x", np.radians(bend_deg)) @ (ankle - knee_at)
+    return knee_at + _shown_of_bone(puppet, way)
 
 
 def _measure_knee(stage, skinned):
     """Write into a knee's picture how deep the knee still is."""
-    depth = 100 * np.linalg.norm(skinned.section[0] - skinned.section[1])
-    return stage.measure(*skinned.section, f"{depth:.1f} cm", _good(skinned.section_ratio, 0.98))
+    depth = f"{_depth_cm(skinned):.1f} cm"
+    return stage.measure(*skinned.section, depth, _good(skinned.section_ratio, 0.98))
 
 
 def _good(kept, enough):

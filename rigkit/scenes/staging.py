@@ -4,14 +4,18 @@ from typing import Any, SupportsFloat
 
 import numpy as np
 
-from rigkit import frames, two_bone
+from rigkit import foot, frames, two_bone
 from rigkit._types import ArrayLike, Floats, NamedFrames
+from rigkit.panels import Grip
 from rigkit.puppets import Puppet
 from rigkit.scenes.words import SHOWN
 from rigkit.skeleton import Skeleton
 from rigkit.stage import Stage
 
 LEG = ("hip", "knee", "ankle")
+# times the hips' height of `size`: where a view of legs ends that may be no taller, so that they
+# are not drawn smaller
+WAIST = 1.07
 HALF = 430  # px: the width of one of two pictures side by side
 
 
@@ -82,7 +86,12 @@ def draw_foot(
 
 
 def draw_leg(
-    stage: Stage, points: Floats, kind: str = "forward", side: str | None = None, **chain: Any
+    stage: Stage,
+    points: Floats,
+    kind: str = "forward",
+    side: str | None = None,
+    joints: int = 3,
+    **chain: Any,
 ) -> Stage:
     """Draw a leg on its foot.
 
@@ -93,6 +102,8 @@ def draw_leg(
         As of `leg_points`, or as of `stiff`.
     kind, side
         As of `Stage.chain`.
+    joints : int
+        Of its chain, the last one the foot's; four for the heron's.
     **chain
         Handed on to `Stage.chain`.
 
@@ -100,7 +111,8 @@ def draw_leg(
     -------
     Stage
     """
-    return draw_foot(stage, points[2:], kind, side).chain(points[:3], kind, side, **chain)
+    draw_foot(stage, points[joints - 1 :], kind, side)
+    return stage.chain(points[:joints], kind, side, **chain)
 
 
 def stiff(points: Floats) -> Floats:
@@ -127,6 +139,54 @@ def planar_leg(
     hip = np.asarray(hip)
     leg = two_bone.solve_planar(np.asarray(ankle) - hip, puppet.thigh, puppet.shank)
     return leg, hip + two_bone.planar_points(leg.hip, leg.knee, puppet.thigh, puppet.shank)
+
+
+def side_points(puppet: Puppet, hip: ArrayLike, turns_deg: ArrayLike) -> Floats:
+    """Hip, knee, ankle and toe of a leg in the side view whose joints were turned.
+
+    At rest it is straight and stands; a grip's place is found many times, and this is quick.
+
+    Parameters
+    ----------
+    puppet : Puppet
+    hip : array_like, shape (2,)
+        Forward and up, metres.
+    turns_deg : array_like, shape (3,)
+        Hip, thigh forward; knee, bent; ankle, toes up.
+
+    Returns
+    -------
+    ndarray, shape (4, 2)
+    """
+    thigh, bent, toes_up = np.radians(np.asarray(turns_deg))
+    points = np.asarray(hip) + two_bone.planar_points(thigh, bent, puppet.thigh, puppet.shank)
+    sole, tilt = foot.of_puppet(puppet), thigh - bent + toes_up
+    forward, up = np.subtract(sole.toe, sole.ankle)
+    toe = forward * np.array([np.cos(tilt), np.sin(tilt)]) + up * np.array(
+        [-np.sin(tilt), np.cos(tilt)]
+    )
+    return np.concatenate([points, [points[2] + toe]])
+
+
+def at_frame(points: Floats, frame: float) -> Floats:
+    """A place in a motion, on the line between its frames where `frame` is no whole number."""
+    first = min(int(frame), len(points) - 2)
+    share = frame - first
+    return (1 - share) * points[first] + share * points[first + 1]
+
+
+def moment(key: str, height: float, name: str = "Moment") -> Grip:
+    """A grip on the marker of a chart that stands right of a stage.
+
+    Parameters
+    ----------
+    key : str
+        Of the slider along the chart's x.
+    height : float
+        Where on the marker's line it is, in the units of the chart's y.
+    name : str
+    """
+    return Grip(name, lambda **values: (values[key], height), (key,), (1,))
 
 
 def measure_cm(

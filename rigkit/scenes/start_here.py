@@ -1,4 +1,4 @@
-"""The first page's pictures: the parade of puppets on one floor, a leg to try a slider on."""
+"""The first page's pictures: the parade of puppets on one floor, a leg to take hold of."""
 
 from collections.abc import Mapping
 from functools import partial
@@ -6,13 +6,16 @@ from functools import partial
 import numpy as np
 
 from rigkit._types import Floats
-from rigkit.panels import Panel, Slider
-from rigkit.puppets import Puppet
+from rigkit.asking import Guess
+from rigkit.panels import Grip, Panel, Slider
+from rigkit.puppets import PUPPETS, Puppet
+from rigkit.scenes.bodies import draw_body, level_hips
 from rigkit.scenes.preset_bend import hanging, hanging_heron
 from rigkit.scenes.staging import LEG, planar_leg
 from rigkit.stage import Stage
 
 DEEPEST_CM = 24.0
+SAME_CM = 12.0  # two puppets' pelvis lowered by the same
 
 
 # The parade
@@ -32,8 +35,7 @@ def parade(puppets: Mapping[str, Puppet]) -> Stage:
     for x, puppet in zip(places, puppets.values(), strict=True):
         leg = standing(puppet) + [x, 0.0]
         hip = leg[0]
-        for outline in _heron(hip) if len(puppet.bones) == 3 else _person(hip, puppet.stature):
-            stage.skin(outline)
+        draw_body(stage, puppet, level_hips(puppet, [0.0, hip[1], x]))
         stage.foot(
             leg[-1],
             leg[-1] - [puppet.heel_length, puppet.ankle_height],
@@ -65,47 +67,22 @@ def standing(puppet: Puppet) -> Floats:
     return leg - leg[-1] + [0.0, puppet.ankle_height]
 
 
-def _person(hip, stature):
-    """Body and head above a hip, as outlines."""
-    room = stature - hip[1]
-    head = 0.13 * room
-    return (
-        _oval(hip + [0.0, 0.35 * room], 0.15 * room, 0.39 * room),
-        _oval(hip + [0.01, room - head], 0.85 * head, head),
-    )
-
-
-def _heron(hip):
-    """Body, neck, head and beak above a hip, as outlines."""
-    body, head = hip + [0.02, 0.12], hip + [0.3, 0.69]
-    ahead, above = [
-        [0.22, 0.34, 0.24, 0.27, 0.31, 0.29, 0.4, 0.28],
-        [0.2, 0.36, 0.52, 0.7, 0.66, 0.52, 0.36, 0.12],
-    ]
-    neck = hip + np.stack([ahead, above], axis=-1)
-    beak = head + np.array([[0.05, 0.03], [0.24, -0.01], [0.05, -0.03]])
-    return _oval(body, 0.34, 0.14, 0.25), neck, _oval(head, 0.07, 0.05), beak
-
-
-def _oval(centre, across, up, tilt=0.0):
-    turn = np.linspace(0, 2 * np.pi, 28, endpoint=False)
-    x, y = across * np.cos(turn), up * np.sin(turn)
-    return centre + np.stack(
-        [x * np.cos(tilt) - y * np.sin(tilt), x * np.sin(tilt) + y * np.cos(tilt)], axis=-1
-    )
-
-
-# One slider
+# One leg to take hold of
 
 
 def crouch(puppet: Puppet, lowered_cm: float) -> tuple[Stage, str]:
     """A leg whose foot stays while its pelvis sinks, and what happened in words."""
-    ankle = np.array([0.0, puppet.ankle_height])
-    hip = ankle + [0.0, puppet.leg_length - lowered_cm / 100]
+    ankle, hip = np.array([0.0, puppet.ankle_height]), _hip(puppet, lowered_cm)
     leg, points = planar_leg(puppet, hip, ankle)
+    tall = puppet.leg_length / PUPPETS["Tamsin"].leg_length
     stage = Stage(
-        "side", (-0.7, -0.12), (0.9, 0.96), "The pelvis sinks, the foot stays", width=560
+        "side",
+        (-0.7 * tall, -0.12),
+        (0.9 * tall, 0.96 * tall),
+        "The pelvis sinks, the foot stays",
+        width=560,
     ).floor()
+    draw_body(stage, puppet, level_hips(puppet, [0.0, hip[1], hip[0]]))
     stage.ghost(ankle + [[0.0, puppet.leg_length], [0.0, 0.0]])
     stage.foot(points[-1], kind="inverse", height=puppet.ankle_height)
     stage.chain(points, "inverse", names=LEG)
@@ -119,11 +96,43 @@ def crouch(puppet: Puppet, lowered_cm: float) -> tuple[Stage, str]:
 
 
 def try_panel(puppet: Puppet) -> Panel:
-    """One slider and a leg."""
+    """A leg to take by its hip, and one slider."""
     return Panel(
-        "Drag the slider: does the picture move?",
-        [Slider("lowered_cm", "Pelvis lowered", 0.0, DEEPEST_CM, 1.0, 8.0, "cm")],
+        "Pull the leg down by its hip: what gives way?",
+        [Slider("lowered_cm", "Pelvis lowered", 0.0, DEEPEST_CM, 1.0, 0.0, "cm")],
         partial(crouch, puppet),
         {"Standing": {"lowered_cm": 0.0}, "Crouching": {"lowered_cm": DEEPEST_CM}},
         size=600,
+        grips=[Grip("Hip", partial(_hip, puppet), ("lowered_cm",))],
     )
+
+
+def stilts_guess(odo: Puppet, tamsin: Puppet) -> Panel:
+    """Ask whether a longer leg bends more, for the same way down."""
+    return try_panel(odo).after(
+        Guess(
+            "00/stilts",
+            "Odo stands on stilts: his shank is more than half as long again as Tamsin's. His"
+            f" pelvis comes down by {SAME_CM:.0f} cm, and so does hers. <b>Does his knee bend more"
+            " than hers, as much, or less?</b>",
+            ("more", "as much", "less"),
+            lambda lowered_cm: _bends(odo, tamsin) if lowered_cm == SAME_CM else None,
+            f"Pull his pelvis down by {SAME_CM:.0f} cm.",
+        )
+    )
+
+
+def _bends(odo, tamsin):
+    """The one's bend against the other's, and in words."""
+    his, hers = (_bend_deg(puppet, SAME_CM) for puppet in (odo, tamsin))
+    right = "as much" if np.isclose(his, hers) else "more" if his > hers else "less"
+    return right, f"His knee is bent by <b>{his:.0f}°</b>, hers by <b>{hers:.0f}°</b>."
+
+
+def _bend_deg(puppet, lowered_cm):
+    ankle = np.array([0.0, puppet.ankle_height])
+    return float(np.degrees(planar_leg(puppet, _hip(puppet, lowered_cm), ankle)[0].knee))
+
+
+def _hip(puppet, lowered_cm):
+    return np.array([0.0, puppet.ankle_height + puppet.leg_length - lowered_cm / 100])

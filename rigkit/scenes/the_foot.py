@@ -15,10 +15,18 @@ import numpy as np
 from rigkit import _format, foot, frames, gait, plots
 from rigkit import controls as ct
 from rigkit._types import ArrayLike, Floats
-from rigkit.panels import Choice, Panel, Slider
+from rigkit.asking import Check, Guess, Number
+from rigkit.panels import Choice, Grip, Panel, Slider, quick_check
 from rigkit.puppets import Puppet
-from rigkit.scenes.staging import draw_foot, half_stage, measure_cm, planar_leg
-from rigkit.scenes.words import directed, number, signed
+from rigkit.scenes.staging import (
+    at_frame,
+    draw_foot,
+    half_stage,
+    measure_cm,
+    moment,
+    planar_leg,
+)
+from rigkit.scenes.words import SHOWN, directed, number, signed
 from rigkit.stage import Row, Stage, row
 
 MOMENTS = {"Heel strike": -16, "Flat": 0, "Heel-off": 25, "Toe-off": 50}  # rolls of a step, degrees
@@ -33,6 +41,7 @@ WIRINGS = {
 # Of the standing leg that rolls: forward of the ankle, and from full height [m].
 HIPS = (0.10, -0.05)
 CLOSE = ((-0.19, -0.09), (0.33, 0.31))
+WIDE = ((-0.29, -0.09), (0.43, 0.31))
 TO_THE_KNEE = ((-0.33, -0.12), (0.45, 0.57))
 
 
@@ -126,6 +135,23 @@ def slide_cm(points: Floats) -> Floats:
 
 
 def opening(puppet: Puppet) -> Stage:
+    """One foot in the four moments of a step, and nothing measured."""
+    stage = Stage(
+        "side",
+        (-0.14, -0.07),
+        (1.66, 0.25),
+        "Four moments of one step, one foot: what does it turn about?",
+        "A foot from the side in four moments of a step: it strikes with the toes up, stands flat,"
+        " stands with its heel up, and is about to leave with the heel high.",
+        width=880,
+    ).floor()
+    for i, (name, roll_deg) in enumerate(MOMENTS.items()):
+        draw_foot(stage, rolled(puppet, roll_deg) + [0.45 * i, 0.0], "inverse")
+        stage.note((0.45 * i + 0.06, -0.01), name, place="below")
+    return stage
+
+
+def four_moments(puppet: Puppet) -> Stage:
     """One foot in the four moments of a step, the point it stands on, the height of its ankle."""
     stage = Stage(
         "side",
@@ -182,11 +208,12 @@ def rolling(puppet: Puppet, roll_deg: int, limit_deg: float) -> tuple[Row, str]:
     """A rolled foot with its pivot, beside the heights of its points; and both in words."""
     angle, limit = np.radians(roll_deg), np.radians(limit_deg)
     now = foot.roll(foot.of_puppet(puppet), angle, limit)
-    points, stands = _points(now), _stands(now, roll_deg)
-    way = foot.roll(foot.of_puppet(puppet), np.radians(np.arange(LOWEST, HIGHEST + 1)), limit).ankle
+    shared = abs(angle - limit) < min(foot.EASE, limit) - 1e-9
+    points, stands = _points(now), "toe" if shared else _stands(now, roll_deg)
+    so_far = np.linspace(0, angle, abs(roll_deg) + 1)
+    way = foot.roll(foot.of_puppet(puppet), so_far, limit).ankle
     stage = _side_view(puppet, "From the side", CLOSE).path(way, "soft")
     draw_foot(stage, points, "inverse").dots(points[:1])
-    stage.note(way[-1], "way of the ankle", "soft", "right")
     for name, point in zip(foot.PIVOTS, points[1:], strict=True):
         dot, said, word = (
             ("miss", f"{name}: pivot", "miss") if name == stands else ("plain", name, "soft")
@@ -198,6 +225,7 @@ def rolling(puppet: Puppet, roll_deg: int, limit_deg: float) -> tuple[Row, str]:
     plot = heights_plot(puppet).with_lines(_heights_cm(puppet, limit)).at(roll_deg)
     heel, ball, toe = 100 * points[1:, 1]
     turned = f"turns about the <b>{stands}</b>" if roll_deg else "stands <b>flat</b>"
+    turned = "goes over <b>from ball to toe</b>" if shared else turned
     gone = 100 * np.linalg.norm(points[0] - foot.of_puppet(puppet).ankle)
     words = (
         f"Roll {signed(roll_deg)}: the foot {turned}. Over the floor: heel <b>{heel:z.1f} cm</b>,"
@@ -212,13 +240,242 @@ def roll_panel(puppet: Puppet) -> Panel:
     return Panel(
         "Roll the foot: which point stands still?",
         [
-            Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 15, "°"),
+            Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 0, "°"),
             Slider("limit_deg", "The ball carries up to", 0, 60, 1, 40, "°"),
         ],
         partial(rolling, puppet),
         {name: {"roll_deg": roll_deg, "limit_deg": 40} for name, roll_deg in MOMENTS.items()},
         play="roll_deg",
+        grips=[
+            Grip("Ankle", partial(_ankle_at, puppet), ("roll_deg",)),
+            moment("roll_deg", 22.0, "Roll"),
+        ],
     )
+
+
+def _ankle_at(puppet, roll_deg, limit_deg=None):
+    """The ankle of a rolled foot."""
+    limit = foot.BALL_LIMIT if limit_deg is None else np.radians(limit_deg)
+    return foot.roll(foot.of_puppet(puppet), np.radians(roll_deg), limit).ankle
+
+
+HEEL_OFF = MOMENTS["Heel-off"]  # the roll that is asked for, degrees
+
+
+def ankle_guess(puppet: Puppet) -> Panel:
+    """The foot to roll, behind the question how far its ankle goes."""
+    return roll_panel(puppet).after(
+        Guess(
+            "11/ankle",
+            f"{puppet.name}'s foot stands flat. Its heel rises by a roll of {HEEL_OFF}°, while the"
+            " toes stay flat on the floor. By how many centimetres does the ankle move?",
+            Number("cm", 0, 40, 1),
+            partial(_ankle_found, puppet),
+            then=f"Pull the ankle, or set the roll to {HEEL_OFF}°.",
+        )
+    )
+
+
+def _ankle_found(puppet, roll_deg, limit_deg):
+    if roll_deg < HEEL_OFF or limit_deg < np.degrees(foot.BALL_LIMIT) - 1e-9:
+        return None
+    way = _ankle_way_cm(puppet, HEEL_OFF)
+    radius = _radius_cm(puppet, "ball")
+    return way, (
+        f"At {HEEL_OFF}° the ankle has gone <b>{way:.1f} cm</b>, round the ball,"
+        f" {radius:.1f} cm away."
+    )
+
+
+def _ankle_way_cm(puppet, roll_deg):
+    """Tell how far a roll takes the ankle from where it is when the foot is flat, straight, cm."""
+    sole = foot.of_puppet(puppet)
+    return float(100 * np.linalg.norm(foot.roll(sole, np.radians(roll_deg)).ankle - sole.ankle))
+
+
+def _radius_cm(puppet, pivot):
+    """Tell how far the ankle is from one of `foot.PIVOTS`, cm."""
+    sole = foot.of_puppet(puppet)
+    return float(100 * np.linalg.norm(sole.ankle - getattr(sole, pivot)))
+
+
+def strike_check(puppet: Puppet) -> Panel:
+    """Ask how far an ankle goes the other way, about the heel."""
+    roll_deg = MOMENTS["Heel strike"]
+    radius, other = (_radius_cm(puppet, pivot) for pivot in ("heel", "ball"))
+    half = np.radians(abs(roll_deg)) / 2
+    way = _ankle_way_cm(puppet, roll_deg)
+    return quick_check(
+        Check(
+            "11/strike",
+            f"{puppet.name} strikes with the toes {abs(roll_deg)}° up. The ankle is {radius:.1f} cm"
+            f" from the heel and {other:.1f} cm from the ball. How far, straight, is it from where"
+            " it will be when the foot is flat?",
+            Number("cm", 0, 40, 0.1),
+            way,
+            f"Toes up turns the foot about its heel: twice {radius:.1f} cm times the sine of half"
+            " the turn.",
+            {
+                2 * other * np.sin(half): "That is about the ball. Toes up, the foot stands on its"
+                " heel.",
+                2 * radius * np.sin(2 * half): "Twice the radius goes with half the turn.",
+                radius * np.sin(half): "With half the turn it takes twice the radius.",
+                2 * radius * abs(np.sin(abs(roll_deg) / 2)): "That took the degrees for radians.",
+                0.0: "The ankle stays where the foot turns about it, in the air. On the floor it"
+                " turns about what it stands on.",
+            },
+            "Which point carries the foot when the toes are up? Twice the radius, times the sine of"
+            " half the turn.",
+        )
+    )
+
+
+def turn_check(puppet: Puppet, roll_deg: float = 25.0) -> Panel:
+    """Ask how high an ankle is after a turn about the ball, by the turn in the plane."""
+    behind, above = 100 * (foot.of_puppet(puppet).ankle - foot.of_puppet(puppet).ball) * [-1, 1]
+    angle = np.radians(roll_deg)
+    cosine, sine = np.cos(angle), np.sin(angle)
+    high = float(100 * foot.roll(foot.of_puppet(puppet), angle).ankle[1])
+    return quick_check(
+        Check(
+            "11/turn",
+            f"{puppet.name}'s ankle is {behind:.0f} cm behind the ball and {above:.0f} cm above it."
+            f" The heel rises by {roll_deg:.0f}° about the ball. How high is the ankle now?",
+            Number("cm", -20, 40, 0.1),
+            high,
+            f"{above:.0f} cm times the cosine, and {behind:.0f} cm times the sine on top: what is"
+            " behind goes up.",
+            {
+                above * cosine - behind * sine: "The sign: what lies behind goes up as the heel"
+                " rises, not down.",
+                above * sine + behind * cosine: "Sine and cosine have changed places. Try a turn of"
+                " zero: the height must be what it was.",
+                above + behind * sine: f"The {above:.0f} cm lean, too. They keep only their cosine"
+                " of height.",
+                behind * cosine - above * sine: "That is how far behind the ball it is now.",
+                above * np.cos(roll_deg) + behind * np.sin(roll_deg): "That took the degrees for"
+                " radians.",
+            },
+            "The new height is made of both, the old height and the way behind. Which goes with the"
+            " cosine?",
+        )
+    )
+
+
+# One roll, and a turn for each pivot beside it
+
+
+def turning(
+    puppet: Puppet, roll_deg: float, heel_deg: float, ball_deg: float, tip_deg: float
+) -> tuple[Stage, str]:
+    """A foot whose pivots take a roll's shares and turns of their own; its floor in words."""
+    shares = np.degrees(foot.turns(np.radians(roll_deg)))
+    turns_deg = shares + [heel_deg, ball_deg, tip_deg]
+    points = hung(puppet, dict(zip(foot.PIVOTS, np.radians(turns_deg), strict=True)))
+    low = float(lowest_cm(points))
+    stage = draw_foot(_side_view(puppet, "From the side", WIDE, width=600), points, "inverse")
+    stage.dots(points[:1]).note(points[0], "ankle", place="above")
+    for name, point in zip(foot.PIVOTS, points[1:], strict=True):
+        down = abs(point[1]) < SHOWN / 100
+        stage.dots([point], "miss" if down else "plain").note(
+            point, name, "miss" if down else "soft", "below" if down else None
+        )
+    if abs(low) >= 1.0:  # less is no longer than its own end ticks
+        at = points[1 + np.argmin(points[1:, 1])]
+        stage.measure((at[0], 0.0), at, f"{abs(low):.1f} cm", offset=60)
+    gone = 100 * np.linalg.norm(points[0] - foot.of_puppet(puppet).ankle)
+    words = (
+        f"From the roll: {_turns_words(shares)}. Added up: {_turns_words(turns_deg)}."
+        f" The ankle has gone <b>{gone:.1f} cm</b>, the lowest point is <b>{_depth(low)}</b>."
+    )
+    return stage, words
+
+
+def turning_panel(puppet: Puppet) -> Panel:
+    """A roll, and a turn for each pivot that is added to what the roll gives it."""
+    keys = ("roll_deg", "heel_deg", "ball_deg", "tip_deg")
+    return Panel(
+        "One number for three pivots, and a number for each",
+        [
+            Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 25, "°"),
+            Slider("heel_deg", "Added at the heel", -30, 30, 1, 0, "°"),
+            Slider("ball_deg", "Added at the ball", -30, 50, 1, 0, "°"),
+            Slider("tip_deg", "Added at the toe's tip", -30, 60, 1, 0, "°"),
+        ],
+        partial(turning, puppet),
+        {
+            name: dict(zip(keys, values, strict=True))
+            for name, values in {
+                "Heel-off by the roll": (25, 0, 0, 0),
+                "Heel-off by the ball": (0, 0, 25, 0),
+                "On the tip, toes straight": (0, 0, 0, 50),
+                "A roll, the heel turned up": (15, -10, 0, 0),
+            }.items()
+        },
+        size=640,
+        grips=[
+            Grip("Ankle", partial(_turned_at, puppet, 0), ("roll_deg",)),
+            Grip("Toe", partial(_turned_at, puppet, 3), ("heel_deg",)),
+            Grip("Heel", partial(_turned_at, puppet, 1), ("ball_deg",)),
+            Grip("Ball", partial(_turned_at, puppet, 2), ("tip_deg",)),
+        ],
+    )
+
+
+# by whether the roll can put the foot into the floor, and whether each of the turns can
+NUMBERS = {
+    (True, False): "only the roll",
+    (False, True): "only the three turns",
+    (True, True): "all four",
+    (False, False): "none of them",
+}
+
+
+def turning_guess(puppet: Puppet) -> Panel:
+    """A roll and three turns, behind the question which of them can do harm."""
+    return turning_panel(puppet).after(
+        Guess(
+            "11/harm",
+            "A foot control has a roll, and beside it a turn for the heel, the ball and the tip of"
+            " the toe. Which of these numbers can push the flat foot into the floor?",
+            tuple(NUMBERS.values()),
+            partial(_harm_found, puppet),
+            then="Set the roll to zero, and push each of the three turns both ways. Then try the"
+            " roll alone.",
+        )
+    )
+
+
+def _harm_found(puppet, roll_deg, **added_deg):
+    if roll_deg or float(lowest_cm(_turned(puppet, roll_deg, **added_deg))) > -SHOWN:
+        return None
+    rolls = lowest_cm(rolled(puppet, np.arange(LOWEST, HIGHEST + 1.0))).min()
+    alone = [
+        float(lowest_cm(about_one(puppet, pivot, np.array([-30.0, 30.0]))).min())
+        for pivot in foot.PIVOTS
+    ]
+    right = NUMBERS[bool(rolls < -SHOWN), max(alone) < -SHOWN]
+    return right, (
+        f"Whatever the roll, the lowest point is <b>{number(rolls)} cm</b> high. A turn of 30° the"
+        " wrong way puts the foot in the floor by "
+        + ", ".join(f"{-cm:.1f} cm ({pivot})" for pivot, cm in zip(foot.PIVOTS, alone, strict=True))
+        + "."
+    )
+
+
+def _turned(puppet, roll_deg, **added_deg):
+    """Ankle, heel, ball and toe of the foot of `turning`."""
+    turns = np.array(foot.turns(np.radians(roll_deg))) + np.radians([*added_deg.values()])
+    return hung(puppet, dict(zip(foot.PIVOTS, turns, strict=True)))
+
+
+def _turned_at(puppet, point, roll_deg, **added_deg):
+    """Ankle, heel, ball or toe of the foot of `turning`."""
+    turns = np.array(foot.turns(np.radians(roll_deg))) + np.radians([*added_deg.values()])
+    return foot._hung(_sole(puppet), *turns)[point]
+
+
+_sole = cache(foot.of_puppet)
 
 
 # The ankle follows
@@ -255,14 +512,82 @@ def goal_panel(puppet: Puppet) -> Panel:
     """One roll for two legs: one whose goal is carried by the roll, one whose goal is not."""
     return Panel(
         "Roll both feet: which ankle follows, and which foot stands?",
-        [Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 15, "°")],
+        [Slider("roll_deg", "Roll", LOWEST, HIGHEST, 1, 0, "°")],
         partial(ankle_following, puppet),
-        {
-            **{name: {"roll_deg": roll_deg} for name, roll_deg in MOMENTS.items()},
-            "40° on the ball": {"roll_deg": 40},
-        },
+        {name: {"roll_deg": roll_deg} for name, roll_deg in MOMENTS.items()},
         play="roll_deg",
+        grips=[
+            Grip("Ankle", partial(_ankle_at, puppet), ("roll_deg",), (0,)),
+            Grip("Heel", partial(_heel_held_at, puppet), ("roll_deg",), (1,)),
+        ],
     )
+
+
+STANDS = ("stands as before", "sinks into the floor", "is lifted off the floor")
+
+
+def follow_guess(puppet: Puppet) -> Panel:
+    """One roll for two legs, behind the question what becomes of the one whose goal does not."""
+    return goal_panel(puppet).after(
+        Guess(
+            "11/follow",
+            "One roll for two legs. On the right the leg's goal hangs from the foot control, which"
+            f" does not turn, so the ankle stays. With a roll of {HEEL_OFF}°, heel up: what does"
+            " the sole of that foot do?",
+            STANDS,
+            partial(_follow_found, puppet),
+            then=f"Pull the left ankle, or roll both feet by {HEEL_OFF}°, and compare the ankles'"
+            " ways.",
+        )
+    )
+
+
+def _follow_found(puppet, roll_deg):
+    if roll_deg < HEEL_OFF:
+        return None
+    held, stood = ankle_held(puppet, HEEL_OFF), rolled(puppet, HEEL_OFF)
+    low, off = float(lowest_cm(held)), 100 * np.linalg.norm(held[2] - stood[2])
+    return _stands_by(low), (
+        f"At {HEEL_OFF}° its lowest point is <b>{_depth(low)}</b>, and the whole foot is"
+        f" {off:.1f} cm off: just what its ankle did not move."
+    )
+
+
+def _stands_by(low):
+    """Tell what a sole does whose lowest point is at a height, cm; of `STANDS`."""
+    return STANDS[0 if abs(low) < SHOWN else 1 if low < 0 else 2]
+
+
+def held_check(puppet: Puppet) -> Panel:
+    """The other direction of a roll, with a goal that hangs from the control."""
+    roll_deg = MOMENTS["Heel strike"]
+    held, stood = ankle_held(puppet, roll_deg), rolled(puppet, roll_deg)
+    up = 100 * (stood[0] - foot.of_puppet(puppet).ankle)[1]
+    right = _stands_by(float(lowest_cm(held)))
+    said = {
+        STANDS[0]: f"Only if its ankle could rise by {up:.1f} cm. It is held.",
+        STANDS[1]: f"The heel strikes, and the ankle should be {up:.1f} cm higher than flat. It is"
+        " held, so the heel goes in by as much.",
+        STANDS[2]: "The toes are. But the foot turns about its held ankle, and the heel, behind it,"
+        f" goes down by {-float(lowest_cm(held)):.1f} cm.",
+    }
+    return quick_check(
+        Check(
+            "11/held",
+            f"{puppet.name}'s goal hangs from the foot control, too. Now roll the other way: toes"
+            f" {abs(roll_deg)}° up, as at the strike. What does the sole do?",
+            STANDS,
+            right,
+            said.pop(right),
+            said,
+        )
+    )
+
+
+def _heel_held_at(puppet, roll_deg):
+    """The heel of `ankle_held`, found more quickly."""
+    pose = foot.roll(foot.of_puppet(puppet), np.radians(roll_deg))
+    return pose.heel - pose.ankle + foot.of_puppet(puppet).ankle
 
 
 # A step
@@ -358,8 +683,8 @@ def step_panel(puppet: Puppet) -> Panel:
     return Panel(
         "Break it: put the pivots wrong, and play the step",
         [
-            Slider("percent", "Percent of the stride", 0, last, 1, 52),
-            Choice("wiring", "The pivots are", tuple(WIRINGS), "too high"),
+            Slider("percent", "Percent of the stride", 0, last, 1, 0),
+            Choice("wiring", "The pivots are", tuple(WIRINGS), RIGHT),
         ],
         partial(stepping, puppet),
         {
@@ -370,7 +695,81 @@ def step_panel(puppet: Puppet) -> Panel:
             "Wrong order, heel up": (52, "in the wrong order"),
         },
         play="percent",
+        grips=[
+            Grip(
+                "Knee",
+                lambda percent, wiring: at_frame(_knees(puppet, wiring), percent),
+                ("percent",),
+            ),
+            moment("percent", -5.0),
+        ],
     )
+
+
+TROUBLES = ("nothing", "it sinks into the floor", "it slides along the floor")
+
+
+def pivots_guess(puppet: Puppet) -> Panel:
+    """The step, behind the question what pivots do that are too high."""
+    moment_shown = 52
+    return step_panel(puppet).after(
+        Guess(
+            "11/high",
+            "Somebody put all three pivots as high as the ankle, because a joint was at hand there."
+            " At rest everything reads zero and looks right. What goes wrong in a step?",
+            TROUBLES,
+            partial(_pivots_found, puppet, moment_shown),
+            then="Set the pivots to <i>too high</i>, and play the step to its end.",
+        )
+    )
+
+
+def _pivots_found(puppet, until, percent, wiring):
+    if wiring != "too high" or percent < until:
+        return None
+    _, slid, low = stepped(puppet, wiring)
+    right = TROUBLES[1 if low.min() < -SHOWN else 2 if slid[-1] > SHOWN else 0]
+    return right, (
+        f"It slides by <b>{slid[-1]:.1f} cm</b> until it leaves, and its lowest point is never"
+        f" below {number(low.min())} cm: who looks at the depth alone does not find it."
+    )
+
+
+def order_check(puppet: Puppet, roll_deg: float = 60.0) -> Panel:
+    """Ask how deep the toe's pivot goes where the ball carries it."""
+    sole = foot.of_puppet(puppet)
+    toes = 100 * float((sole.toe - sole.ball)[0])
+    limit = float(np.degrees(foot.BALL_LIMIT))
+    deep = -float(lowest_cm(rolled(puppet, roll_deg, "in the wrong order")))
+    return quick_check(
+        Check(
+            "11/order",
+            f"In {puppet.name}'s foot the toe's pivot hangs from the ball, in the wrong order. The"
+            f" toes are {toes:.0f} cm long. The roll is {roll_deg:.0f}°, of which the ball turns"
+            f" {limit:.0f}°. How deep in the floor is the toe?",
+            Number("cm", 0, 30, 0.1),
+            deep,
+            f"The ball takes the toe's pivot down with it: {toes:.0f} cm times the sine of"
+            f" {limit:.0f}°.",
+            {
+                toes * np.sin(np.radians(roll_deg)): "That took the whole roll. The ball turns only"
+                " up to its limit.",
+                toes * np.cos(np.radians(limit)): "That is how far ahead of the ball it still is."
+                " Down goes with the sine.",
+                toes * np.sin(np.radians(roll_deg - limit)): "That is the toe's own share, which"
+                " turns about the pivot and leaves it where it is.",
+                0.0: "So it is in the right order, where the ball does not carry the toe.",
+            },
+            "The ball carries the toe's pivot round, as long as the toes are. Down by what?",
+        )
+    )
+
+
+@cache
+def _knees(puppet, wiring):
+    """The knee in each frame of a stance, shape (f, 2)."""
+    ankles, hips = stepped(puppet, wiring)[0][:, 0], stance(puppet).hip
+    return np.array([_knee(puppet, *both)[0] for both in zip(ankles, hips, strict=True)])
 
 
 # A foot in the air
@@ -407,6 +806,28 @@ def lifted(puppet: Puppet, ankle_cm: float, toes_down_deg: float) -> Stage:
     return stage
 
 
+HEIGHTS = ("over the floor", "on the floor", "in the floor")
+
+
+def lifted_guess(puppet: Puppet, ankle_cm: float = 10.0, toes_down_deg: float = 30.0) -> Panel:
+    """The picture of `lifted`, behind the question whether it is high enough."""
+    low = float(lowest_cm(turned_in_air(puppet, ankle_cm, toes_down_deg)))
+    flat = 100 * puppet.ankle_height
+    picture = lifted(puppet, ankle_cm, toes_down_deg)
+    right = HEIGHTS[1 if abs(low) < SHOWN else 2 if low < 0 else 0]
+    told = f"The lowest point is <b>{_depth(low)}</b>. The ankle's height says nothing about it."
+    return Panel(picture.title, [], lambda: (picture, "")).after(
+        Guess(
+            "11/air",
+            f"A foot in the air, turned by hand. {puppet.name} carries the ankle {ankle_cm:.0f} cm"
+            f" high, more than the {flat:.1f} cm it has on the floor, and points the toes"
+            f" {toes_down_deg:.0f}° down. Where is the lowest point of the sole?",
+            HEIGHTS,
+            lambda: (right, told),
+        )
+    )
+
+
 # Views
 
 
@@ -425,10 +846,10 @@ def _stands(pose, roll_deg):
     return str(pose.pivot) if roll_deg else "flat"
 
 
-def _side_view(puppet, title, corners):
+def _side_view(puppet, title, corners, **more):
     """A view of the floor, and the foot as it stands flat, dotted."""
     sole = foot.of_puppet(puppet)
-    return half_stage(title, *corners).floor().ghost([sole.heel, sole.ankle, sole.toe])
+    return half_stage(title, *corners, **more).floor().ghost([sole.heel, sole.ankle, sole.toe])
 
 
 def _draw_shin(stage, knee, points):
@@ -460,6 +881,12 @@ def _knee(puppet, ankle, hip):
 
 
 # Words
+
+
+def _turns_words(turns_deg):
+    """The turns about heel, ball and the toe's tip in words."""
+    names = ("heel", "ball", "tip")
+    return ", ".join(f"{name} {signed(turn)}" for name, turn in zip(names, turns_deg, strict=True))
 
 
 def _depth(cm):

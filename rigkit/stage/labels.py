@@ -1,17 +1,21 @@
 """Words beside points: the place where they touch neither lines nor each other."""
 
+from __future__ import annotations
+
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from rigkit.stage.inks import NUMBER, TEXT, TITLE
 from rigkit.stage.markup import Pair, number, words
 
 Box = tuple[float, float, float, float]  # left, top, right, bottom, px
 Solid = tuple[float, float, float, float, float]  # a thick segment: x1, y1, x2, y2, half its width
+Boxed = tuple[Box, Solid]  # a segment, and a box around it with a px to spare
 
 PLACES = ("right", "left", "above", "below")
 EDGE = 6  # px that text keeps from the edge of the view
+LEGEND_GAP, LEGEND_BAR = 14, 22  # px before an entry of a legend, and its bar
 # The places tried on a side: first right beside the point, then shifted along that side (by a share
 # of the words' size) and farther away (px).
 TRIED = (
@@ -52,15 +56,34 @@ class Label:
         """The width of the words [px]."""
         return text_width(self.text, self.size)
 
-    def placed(self, view: Box, solids: Sequence[Solid], boxes: Sequence[Box]) -> tuple[str, Box]:
+    def beside(self, rings: Iterable[Pair], radius: float) -> Label:
+        """Return it with room for the ring around its point, if there is one.
+
+        Parameters
+        ----------
+        rings : iterable of (float, float)
+            Their middles [px].
+        radius : float
+            px.
+
+        Returns
+        -------
+        Label
+        """
+        if all(math.dist(self.xy, ring) > 1 for ring in rings):
+            return self
+        aside, along = self.reach if isinstance(self.reach, tuple) else (self.reach, self.reach)
+        return replace(self, reach=(max(aside, radius), max(along, radius)))
+
+    def placed(self, view: Box, solids: Sequence[Boxed], boxes: Sequence[Box]) -> tuple[str, Box]:
         """Place the words where they touch least.
 
         Parameters
         ----------
         view : Box
             The box the words stay in.
-        solids : sequence of Solid
-            The lines they keep clear of.
+        solids : sequence of Boxed
+            The lines they keep clear of, as of `boxed`.
         boxes : sequence of Box
             Those of the words placed before, which count three times as much.
 
@@ -73,7 +96,7 @@ class Label:
         least = math.inf
         for tried, room in self._boxes():
             room = _inside(room, view)
-            touched = sum(touches(solid, room) for solid in solids)
+            touched = sum([touches(solid, room) for solid in _near(room, solids)])
             touched += 3 * sum(overlap(room, other) for other in boxes)
             if touched < least:
                 least, place, box = touched, tried, room
@@ -103,14 +126,16 @@ class Label:
                 yield place, (left, top, left + w, top + h)
 
 
-def heading_markup(title: str, width: float) -> tuple[str, int]:
-    """Break a title into lines that fit.
+def heading_markup(title: str, width: float, legend: Sequence[str] = ()) -> tuple[str, int]:
+    """Break a title into lines that fit, and set a legend behind the last one or below.
 
     Parameters
     ----------
     title : str
     width : float
         The room for a line [px].
+    legend : sequence of str
+        Kinds of chain, each drawn as a bar with its name.
 
     Returns
     -------
@@ -125,11 +150,35 @@ def heading_markup(title: str, width: float) -> tuple[str, int]:
             lines[-1] = longer
         else:
             lines.append(word)
-    texts = (
+    left = width - sum(map(_entry_width, legend))
+    if legend and (not lines or text_width(lines[-1], TITLE) > left):
+        lines.append("")
+    drawn = [
         f'<text class="rig-title rig-plain" x="0" y="{21 + 24 * i}">{words(line)}</text>'
         for i, line in enumerate(lines)
+        if line
+    ]
+    for kind in legend:
+        drawn.append(_legend_entry(kind, left, 24 * len(lines) - 9))
+        left += _entry_width(kind)
+    return "".join(drawn), 24 * len(lines) + 10 if lines else 0
+
+
+def _legend_entry(kind: str, left: float, middle: float) -> str:
+    """A bar in a kind's ink and its name, beginning at `left` after a gap."""
+    start, end = left + LEGEND_GAP, left + LEGEND_GAP + LEGEND_BAR
+    bar = (
+        f"M{number(start)} {number(middle - 5)}H{number(end)}V{number(middle + 5)}H{number(start)}Z"
     )
-    return "".join(texts), 24 * len(lines) + 10 if lines else 0
+    return (
+        f'<g class="rig-legend"><path class="rig-bone rig-{kind}" d="{bar}"/>'
+        f'<text class="rig-{kind}" x="{number(end + 6)}" y="{number(middle + 5)}">{words(kind)}'
+        "</text></g>"
+    )
+
+
+def _entry_width(kind: str) -> float:
+    return LEGEND_GAP + LEGEND_BAR + 6 + text_width(kind, TEXT)
 
 
 def text_width(text: str, size: int) -> float:
@@ -149,6 +198,26 @@ def text_width(text: str, size: int) -> float:
     wide = 1.1 if size > TEXT else 1.0  # larger words are bolder
     narrow, broad = " .,:;'|!iljtfrI()[]", "mwMW—…%"
     return wide * size * sum(0.36 if c in narrow else 0.98 if c in broad else 0.66 for c in text)
+
+
+def boxed(solids: Iterable[Solid]) -> list[Boxed]:
+    """Segments with their boxes, which tell quickly that most are far from a place."""
+    return [
+        ((min(x1, x2) - r - 1, min(y1, y2) - r - 1, max(x1, x2) + r + 1, max(y1, y2) + r + 1), s)
+        for s in solids
+        for x1, y1, x2, y2, r in (s,)
+    ]
+
+
+def _near(room: Box, solids: Sequence[Boxed]) -> list[Solid]:
+    """The segments whose boxes share more than an edge with a room: `overlap`, once more in line.
+
+    Called for each word in each place it tries, with every line of a picture.
+    """
+    left, top, right, bottom = room
+    return [
+        s for (x1, y1, x2, y2), s in solids if x1 < right and left < x2 and y1 < bottom and top < y2
+    ]
 
 
 def touches(solid: Solid, box: Box) -> bool:

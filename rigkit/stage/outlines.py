@@ -22,11 +22,12 @@ def bone(start: Pair, end: Pair, wide: float, narrow: float) -> str:
     )
 
 
-def foot(ankle: Pair, heel: Pair, ball: Pair, toe: Pair, broad: float, from_above: bool) -> str:
+def foot(ankle: Pair, heel: Pair, ball: Pair, toe: Pair, broad: float, view: str) -> str:
     """A foot: a wedge with a rounded instep, of its breadth where it is seen end-on."""
-    if from_above:
+    if view == "top":
         return bone(heel, toe, broad / 2, broad * 0.4)
-    end_on = abs(toe[0] - heel[0]) <= broad * 1.01
+    length = math.dist(heel, toe) if view == "side" else abs(toe[0] - heel[0])
+    end_on = length <= broad * 1.01  # from the side, never a foot whose toes point down
     if end_on:
         heel, ball, toe = ((ankle[0] + way * broad / 2, max(heel[1], toe[1])) for way in (-1, 1, 1))
     rise = _off_line(ankle, heel, ball)

@@ -1,10 +1,13 @@
 """Pictures: what a notebook, a panel, a report or a page shows of them; several side by side."""
 
+from __future__ import annotations
+
 from base64 import b64encode
 from collections.abc import Sequence
 from html import escape
 from typing import Any
 
+from rigkit._types import ArrayLike, Floats
 from rigkit.stage.inks import CARD_STYLE, INKS, LEAST_TEXT, STYLE, TEXT
 from rigkit.stage.markup import words
 
@@ -27,6 +30,30 @@ class Picture:
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}, {self.width} × {self.height} px: {self._words()}"
+
+    @property
+    def seen_from(self) -> str:
+        """The side it is seen from, in words such as "from above"; "" where there is none."""
+        return ""
+
+    def place(self, point: ArrayLike) -> Floats:
+        """Return where a point lies in the picture.
+
+        Parameters
+        ----------
+        point : array_like
+
+        Returns
+        -------
+        ndarray, shape (2,)
+            From the left and from the top [px].
+
+        Raises
+        ------
+        ValueError
+            If this picture has no such places, or the point is none.
+        """
+        raise ValueError(f"`point` must lie in a stage or a plot; this is a {type(self).__name__}.")
 
     def svg(self, style: bool = True) -> str:
         """Return one `<svg>` that follows the page's theme.

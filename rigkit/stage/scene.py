@@ -13,14 +13,17 @@ from rigkit import _check
 from rigkit._types import ArrayLike, Floats, Ints
 from rigkit.stage import markup, outlines
 from rigkit.stage.inks import KINDS, NUMBER, TEXT
-from rigkit.stage.labels import EDGE, PLACES, Box, Label, Solid, heading_markup
+from rigkit.stage.labels import EDGE, PLACES, Box, Label, Solid, boxed, heading_markup
 from rigkit.stage.markup import Pair, number
 from rigkit.stage.picture import Picture
 
 VIEWS = ("side", "front", "top", "turntable")
+FROM = {"side": "from the side", "front": "from the front", "top": "from above"}
+CHAINS = ("forward", "inverse")  # the kinds that a legend tells
 SIDES = {"L": "left ", "R": "right ", None: ""}
 # the least size of a framed view, as a share of how far off it is: what is smaller is rounding
 FAR = 1e-9
+RING = 19  # px: the radius of the ring around a grip, its line included
 
 
 class Stage(Picture):
@@ -49,6 +52,8 @@ class Stage(Picture):
         The width it is drawn at [px].
     yaw_deg, pitch_deg : float
         For the turntable only; the second is how far the viewer looks down, 0 to 90.
+    legend : sequence of {"forward", "inverse"}
+        Kinds of chain named beside the title, each with a bar in its ink.
 
     Raises
     ------
@@ -67,6 +72,7 @@ class Stage(Picture):
         width: int = 600,
         yaw_deg: float = 0.0,
         pitch_deg: float = 0.0,
+        legend: Sequence[str] = (),
     ) -> None:
         self.view = _check.choice("view", view, VIEWS)
         self._axes = _view_axes(view, yaw_deg, pitch_deg)
@@ -77,15 +83,48 @@ class Stage(Picture):
             )
         width = _check.count("width", width, least=120)
         self._scale = width / float(high[0] - low[0])
-        heading, self._top = heading_markup(title, width)
-        self._left, self._high = float(low[0]), float(high[1])
+        named = [_check.choice("legend", kind, CHAINS) for kind in legend]
+        heading, self._top = heading_markup(title, width, named)
+        self._corner = np.array([low[0], high[1]])  # m, drawn at the left and below the title
         height = round(self._top + self._scale * float(high[1] - low[1]))
         self._shapes = [heading]
+        self._zoom = np.array([self._scale, -self._scale])
+        self._origin = np.array([0.0, self._top])
         self._solids: list[Solid] = []
         self._labels: list[Label] = []
+        self._rings: list[Pair] = []
         self._drawn: list[str] = []
         self._desc = desc
         super().__init__(title or f"{view.capitalize()} view", desc, width, height)
+
+    @property
+    def seen_from(self) -> str:
+        """The side it is seen from: "from the side", "from the front", "from above" or ""."""
+        return FROM.get(self.view, "")
+
+    @property
+    def px_per_metre(self) -> float:
+        """The scale: px in the picture for a metre."""
+        return self._scale
+
+    def place(self, point: ArrayLike) -> Floats:
+        """Return where a point of two or three numbers lies in the picture.
+
+        Parameters
+        ----------
+        point : array_like, shape (2,) or (3,)
+
+        Returns
+        -------
+        ndarray, shape (2,)
+            From the left and from the top [px].
+
+        Raises
+        ------
+        ValueError
+            As by the other methods.
+        """
+        return self._placed("point", point)[0]
 
     @property
     def desc(self) -> str:
@@ -229,7 +268,7 @@ class Stage(Picture):
             back, front = self._level_sole(top, height)
         bend = front if ball is None else self._at("ball", ball)
         broad = 0.09 * self._scale
-        outline = outlines.foot(top, back, bend, front, broad, self.view == "top")
+        outline = outlines.foot(top, back, bend, front, broad, self.view)
         self._shapes.append(f'<path class="{marks}" d="{outline}"/>')
         self._solids += _segments([back, bend, front, top, back], 3)
         return self
@@ -323,6 +362,7 @@ class Stage(Picture):
         triangles: ArrayLike,
         kind: str = "soft",
         lines: Iterable[ArrayLike] = (),
+        named: str = "skin",
     ) -> Self:
         """Draw skin as seen from outside: filled, with its outline, its folds, and lines on it.
 
@@ -336,6 +376,8 @@ class Stage(Picture):
         kind : str
         lines : sequence of sequences of int
             Numbers of vertices, in order along each line; drawn where the skin faces the viewer.
+        named : str
+            What the text alternative calls it.
 
         Returns
         -------
@@ -348,11 +390,11 @@ class Stage(Picture):
         )
         outline = "".join(f"M{markup.line(loop)}Z" for loop in loops)
         drawn = "".join(f"M{markup.line(part)}" for part in parts)
-        self._drawn.append("skin")
+        self._drawn.append(named)
         # in a view of its own, cut off at the limits: a close-up does not run over the title
         tall = self.height - self._top
         self._shapes.append(
-            f'<svg y="{self._top}" width="{self.width}" height="{tall}"'
+            f'<svg aria-hidden="true" y="{self._top}" width="{self.width}" height="{tall}"'
             f' viewBox="0 {self._top} {self.width} {tall}">'
             f'<path class="{_marks("rig-skin", kind)}" d="{outline}"/>'
             f'<path class="{_marks("rig-line", kind)} rig-thin" d="{drawn}"/></svg>'
@@ -375,6 +417,21 @@ class Stage(Picture):
         """
         self._drawn.append(f"a {SIDES[side]}line")
         return self._line(self._xy("points", points), _marks("rig-line", kind, side))
+
+    def keep_clear(self, places: Iterable[Pair]) -> Self:
+        """Keep words off the rings by which a panel's grips are taken.
+
+        Parameters
+        ----------
+        places : iterable of (float, float)
+            All of them, as of `place` [px].
+
+        Returns
+        -------
+        Stage
+        """
+        self._rings = list(places)
+        return self
 
     def behind_words(self) -> Self:
         """Let words stand over what has been drawn so far.
@@ -559,9 +616,7 @@ class Stage(Picture):
             raise ValueError(
                 f"`{name}` must be points of two or three numbers; got shape {array.shape}. {hint}"
             )
-        x, y = array.reshape(-1, 2).T
-        placed = [(x - self._left) * self._scale, (self._high - y) * self._scale + self._top]
-        return np.stack(placed, axis=-1)
+        return (array.reshape(-1, 2) - self._corner) * self._zoom + self._origin
 
     def _at(self, name: str, point: ArrayLike) -> Pair:
         return self._xy(name, point)[0]
@@ -602,8 +657,9 @@ class Stage(Picture):
         boxes: list[Box] = []
         words = []
         view = (EDGE, self._top + 2, self.width - EDGE, self.height - EDGE)
+        solids = boxed(self._solids + [(*ring, *ring, RING) for ring in self._rings])
         for label in sorted(self._labels, key=lambda label: -label.size):  # numbers choose first
-            text, box = label.placed(view, self._solids, boxes)
+            text, box = label.beside(self._rings, RING + 2).placed(view, solids, boxes)
             boxes.append(box)
             words.append(text)
         return "".join(self._shapes + words)

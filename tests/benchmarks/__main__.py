@@ -24,10 +24,13 @@ NAMES = (
     "gltf",
     "inspection",
     "slider_kernel",
+    "panel_steps",
     "check",
     "jail",
     "slider_browser",
+    "grip_browser",
     "play_browser",
+    "view_speed",
     "marking",
 )
 

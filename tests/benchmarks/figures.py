@@ -16,7 +16,7 @@ from time import perf_counter
 from tests.browser import lab
 
 SCALES = {"s": 1.0, "ms": 1e3, "µs": 1e6, "MiB": 1 / 2**20}  # from seconds or bytes
-PACKAGES = ("numpy", "matplotlib", "ipywidgets", "jupyterlab")
+PACKAGES = ("numpy", "matplotlib", "ipywidgets", "anywidget", "jupyterlab")
 
 
 class Missing(Exception):

@@ -138,7 +138,7 @@ def measure():
     times = take_turns(
         {
             "to markup": lambda: draw(next(values))[0].html(style=False),
-            "to the widgets": lambda: live.set(drop_cm=next(values)),
+            "to a frame": lambda: live.frame(drop_cm=next(values)),
             "inline": lambda: inline(next(values)),
         },
         ROUNDS,

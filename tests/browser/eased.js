@@ -1,11 +1,9 @@
-// The class of all that moves or glides in a panel whose slider's bar was just pressed.
-root => {
-  const slider = root.querySelector('.noUi-target');
-  slider.classList.add('noUi-state-tap');
-  const moves = e => e.getAnimations().length
-    || parseFloat(getComputedStyle(e).transitionDuration) > 0
-    || getComputedStyle(e).animationName !== 'none';
-  const found = [...root.querySelectorAll('*')].filter(moves);
-  slider.classList.remove('noUi-state-tap');
-  return found.map(e => e.className);
-}
+// The class of all that moves or glides in a panel that nobody has touched.
+root => [...root.querySelectorAll('*')].flatMap(e => {
+  const moves = e.getAnimations({subtree: false}).length
+    || ['', '::before', '::after'].some(part => {
+      const style = getComputedStyle(e, part);
+      return parseFloat(style.transitionDuration) > 0 || style.animationName !== 'none';
+    });
+  return moves ? [e.className] : [];
+})

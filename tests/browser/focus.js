@@ -1,4 +1,4 @@
-// The element that has the keyboard, and its outline.
+// The element that has the keyboard, in which panel (-1 for none), and its outline.
 () => {
   const e = document.activeElement;
   const style = getComputedStyle(e);
@@ -8,7 +8,7 @@
   for (let g = e.parentElement; g; g = g.parentElement)
     behind.push(getComputedStyle(g).backgroundColor);
   return {
-    inside: !!e.closest('.rig-panel'),
+    panel: [...document.querySelectorAll('.rig-panel')].indexOf(e.closest('.rig-panel')),
     name: e.ariaLabel || e.labels?.[0]?.textContent || e.textContent,
     kind: e.role || e.type || e.tagName.toLowerCase(),
     style: style.outlineStyle,

@@ -25,9 +25,11 @@ from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 LIGHT, DARK = "JupyterLab Light", "JupyterLab Dark"
+IN_LAB, IN_NOTEBOOK = "lab/tree", "notebooks"
 CHROMIUM_OPTIONS = [
     "--no-sandbox",
     "--disable-gpu",
+    "--enable-unsafe-swiftshader",  # WebGL by the processor; else it says so on its own
     "--disable-quic",
     "--no-first-run",
     "--disable-background-networking",
@@ -84,11 +86,17 @@ def free_port():
 
 @contextmanager
 def learn(
-    folder, *options, command=(sys.executable, "-m", "rigkit", "learn"), wait=60, **environment
+    folder,
+    *options,
+    command=(sys.executable, "-m", "rigkit", "learn"),
+    wait=60,
+    ends_well=True,
+    **environment,
 ):
     """`rigkit learn` on `folder`, with Jupyter settings of its own; Ctrl-C must end it well.
 
-    `command` may be any other that prints a Jupyter address with a token.
+    `command` may be any other that prints a Jupyter address with a token; how one ends that is not
+    ours is not held to anything by `ends_well=False`.
     """
     with tempfile.TemporaryDirectory() as home:
         places = {
@@ -117,11 +125,19 @@ def learn(
         try:
             yield _wait_for_address(process, wait)
         finally:
+            if not ends_well:
+                process.kill()
             code = stop(process)
-        assert code == 0, f"Ctrl-C ended the server with exit code {code}"
+        assert code == 0 or not ends_well, f"Ctrl-C ended the server with exit code {code}"
 
 
-def stop(process, wait=30):
+def stock(folder, program="jupyterlab", python=sys.executable, **more):
+    """A stock JupyterLab, or Notebook 7 by `program="notebook"`, on `folder`; as `learn`."""
+    options = ("-y", "--allow-root", f"--ServerApp.root_dir={folder}")
+    return learn(folder, *options, command=(python, "-m", program), ends_well=False, **more)
+
+
+def stop(process, wait=60):
     """End a server as Ctrl-C does; its exit code. Kill one that does not end, and raise."""
     if process.poll() is None:
         process.send_signal(signal.SIGINT if os.name == "posix" else signal.SIGTERM)
@@ -182,7 +198,8 @@ class Lab:
 
     Parameters
     ----------
-    browser : playwright Browser
+    browser : playwright Browser or BrowserContext
+        A browser's first context is used, one cache for all pages.
     server : Server
     size : (int, int)
         Width and height of the window in pixels.
@@ -194,6 +211,8 @@ class Lab:
     watch : bool
         Whether to read what the kernel sends, to find errors that no cell shows; a benchmark turns
         it off.
+    way : str
+        Where on the server a notebook opens: `IN_LAB` or `IN_NOTEBOOK`.
 
     Attributes
     ----------
@@ -202,15 +221,22 @@ class Lab:
         What went wrong so far in the page, its console, and the kernel.
     """
 
-    def __init__(self, browser, server, size=(1280, 800), theme=LIGHT, windowing=None, watch=True):
-        self.server, self.windowing = server, windowing
+    def __init__(
+        self,
+        browser,
+        server,
+        size=(1280, 800),
+        theme=LIGHT,
+        windowing=None,
+        watch=True,
+        way=IN_LAB,
+    ):
+        self.server, self.windowing, self.way = server, windowing, way
         self.errors = []
-        # One context is one cache for all pages.
-        context = browser.contexts[0] if browser.contexts else browser.new_context()
-        self.page = context.new_page()
+        self.page = _context(browser).new_page()
         self.page.set_viewport_size({"width": size[0], "height": size[1]})
         self.page.set_extra_http_headers(server.headers)
-        self.page.on("pageerror", lambda error: self.errors.append(f"page: {error}"))
+        self.page.on("pageerror", self._stumble)
         self.page.on("console", self._hear)
         if watch:
             self.page.on("websocket", lambda socket: socket.on("framereceived", self._receive))
@@ -231,7 +257,7 @@ class Lab:
     def open(self, notebook, kernel=True):
         """Open a notebook by its path in the learner's folder, alone; wait for its cells and its
         kernel."""
-        self.page.goto(f"{self.server.base}/lab/tree/{notebook}?token={self.server.token}&reset")
+        self.page.goto(f"{self.server.base}/{self.way}/{notebook}?token={self.server.token}&reset")
         self.page.wait_for_selector(CELLS, timeout=60_000)
         if kernel:  # the page says "Idle" before there is one, and would run cells into nothing
             end = time.monotonic() + 60
@@ -270,8 +296,21 @@ class Lab:
             ).last.click()
 
     def panels(self):
-        """All panels in the page, in order, as `PanelView`s."""
-        return [PanelView(each) for each in self.page.locator(".rig-panel").all()]
+        """All panels in the page that have controls, in order, as `PanelView`s."""
+        controlled = self.page.locator(".rig-panel:has(.rig-control-row)")
+        return [PanelView(each) for each in controlled.all()]
+
+    def unfold(self):
+        """Unfold what goes further."""
+        folded = self.page.get_by_role("button", name=re.compile("cells? hidden"))
+        while folded.count():
+            folded.first.click()
+
+    def skip_guesses(self):
+        """See every picture without guessing."""
+        skip = self.page.get_by_role("button", name="Show me without guessing")
+        while skip.count():
+            skip.first.click()
 
     def scroll_through(self):
         """Show all of the notebook, one windowful after another; yields after each.
@@ -362,8 +401,14 @@ class Lab:
             )
             self.page.wait_for_timeout(250)
 
+    def _stumble(self, error):
+        if _PATIENCE not in str(error):
+            self.errors.append(f"page: {error}")
+
     def _hear(self, message):
-        if message.type == "error" and not any(known in message.text for known in _HARMLESS):
+        starting = "500" in message.text and re.search(_STARTING, message.location["url"])
+        known = any(known in message.text for known in _HARMLESS)
+        if message.type == "error" and not starting and not known:
             self.errors.append(f"console: {message.text}")
 
     def _receive(self, frame):
@@ -372,6 +417,13 @@ class Lab:
             known in text for known in _HARMLESS
         ):
             self.errors.append(f"kernel: {text[text.rfind('}{') + 1 :]}")
+
+
+def _context(browser):
+    contexts = getattr(browser, "contexts", None)  # a context has none
+    if contexts is None:
+        return browser
+    return contexts[0] if contexts else browser.new_context()
 
 
 @contextmanager
@@ -409,15 +461,17 @@ class PanelView:
 
     def sliders(self):
         """Its sliders, from top to bottom."""
-        return [
-            SliderView(row)
-            for row in self.locator.locator(".widget-hbox:has(> .widget-slider)").all()
-        ]
+        rows = self.locator.locator(".rig-control-row:has(> input[type=range])")
+        return [SliderView(row) for row in rows.all()]
+
+    def grips(self):
+        """What can be taken in its pictures, in their order."""
+        return [GripView(grip) for grip in self.locator.locator(".rig-grip:not([hidden])").all()]
 
     def buttons(self):
         """The names of its moments and its reset."""
-        names = self.locator.locator("button.widget-button").all_text_contents()
-        return [name for name in names if name not in ("Play", "Pause")]
+        names = self.locator.locator(".rig-buttons button").all_text_contents()
+        return [name for name in names if name not in OWN_BUTTONS]
 
     def height(self):
         """From its title to its buttons, px."""
@@ -428,13 +482,49 @@ class PanelView:
         self.locator.get_by_role("button", name=name, exact=True).click()
 
 
+OWN_BUTTONS = ("Play", "Pause", "Half speed", "Show alone", "Back to the page")
+
+
+class GripView:
+    """What can be taken in a picture of a panel."""
+
+    def __init__(self, locator):
+        self.locator = locator
+        self.name = locator.get_attribute("aria-label")
+
+    def said(self):
+        """The values of what it moves, in words."""
+        return self.locator.get_attribute("aria-valuetext")
+
+    def middle(self):
+        """Where it is on the screen, px."""
+        box = self.locator.bounding_box()
+        return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+
+    def drag(self, right, down, steps=8):
+        """Take it with the mouse, bring it so many px from where it is, and let go."""
+        self.locator.scroll_into_view_if_needed()
+        mouse, (x, y) = self.locator.page.mouse, self.middle()
+        mouse.move(x, y)
+        mouse.down()
+        mouse.move(x + right, y + down, steps=steps)
+        mouse.up()
+
+    def press(self, key, times=1):
+        """Press a key on it, as ArrowRight."""
+        self.locator.scroll_into_view_if_needed()
+        self.locator.focus()
+        for _ in range(times):
+            self.locator.page.keyboard.press(key)
+
+
 class SliderView:
     """A slider in the page and its typed box."""
 
     def __init__(self, row):
-        self.handle = row.locator(".noUi-handle")
-        self.box = row.locator("input")
-        self.label = row.locator(".widget-slider .widget-label").text_content()
+        self.handle = row.locator("input[type=range]")
+        self.box = row.locator("input[type=number]")
+        self.label = self.handle.get_attribute("aria-label")
 
     def value(self):
         """The number in its typed box."""
@@ -442,11 +532,11 @@ class SliderView:
 
     def lowest(self):
         """The least it can be."""
-        return float(self.handle.get_attribute("aria-valuemin"))
+        return float(self.handle.get_attribute("min"))
 
     def highest(self):
         """The most it can be."""
-        return float(self.handle.get_attribute("aria-valuemax"))
+        return float(self.handle.get_attribute("max"))
 
     def press(self, key, times=1):
         """Press a key on its handle, as ArrowRight."""
@@ -463,3 +553,7 @@ class SliderView:
 
 # What a stock JupyterLab says while it looks for widgets in a kernel that has loaded none yet.
 _HARMLESS = ("No such comm",)
+# The server answers so while a kernel starts, and the page asks again.
+_STARTING = r"/api/(kernels|sessions)"
+# anywidget after 2 s, as they pass on a busy machine; a panel works all the same (test_kernel.py)
+_PATIENCE = "[anywidget] Failed to initialize model."

@@ -1,4 +1,4 @@
-// Heights of letters, px, in text, printed output, a picture, a readout, a slider and a button.
+// Heights of letters, px, in text, printed output, a picture, a readout, a slider's name and a button.
 () => {
   const at = selector =>
     document.querySelector('.jp-NotebookPanel:not(.lm-mod-hidden) ' + selector);
@@ -12,8 +12,9 @@
     text: size('.jp-MarkdownCell p'),
     printed: size('.jp-OutputArea-output[data-mime-type*=stdout] pre'),
     picture: at('.rig-live text').getBoundingClientRect().height,
+    panel: at('.rig-view text').getBoundingClientRect().height,
     readout: letters('.rig-readout'),
-    slider: letters('.rig-panel .widget-slider .widget-label'),
+    slider: letters('.rig-panel .rig-name'),
     button: letters('.rig-panel button'),
   };
 }

@@ -1,15 +1,17 @@
 """A panel, a card and our pages in a real Chromium, held to WCAG 2.2 AA.
 
-https://www.w3.org/TR/WCAG22/. One notebook and three pages are opened once, and looked at in many
+https://www.w3.org/TR/WCAG22/. One notebook and four pages are opened once, and looked at in many
 ways; numbers in comments are success criteria.
 """
 
+import io
 import re
 
 import pytest
 from nbformat import v4
+from PIL import Image
 
-from rigkit import inspection
+from rigkit import inspection, view
 from rigkit.marking import class_page, learner_page
 from tests.browser.lab import Lab, code_notebook, script
 from tests.contrast import SHAPE, TEXT, as_ink, contrast, over
@@ -18,6 +20,7 @@ from tests.unit import rigs
 
 pytestmark = pytest.mark.needs_browser
 
+STRIDE, PELVIS = 0, 2  # of the panels below
 CELLS = {
     "panel": (
         "from rigkit import puppets\nfrom rigkit.scenes import a_walk\n"
@@ -25,6 +28,10 @@ CELLS = {
     ),
     "float-panel": (
         "from rigkit.scenes import preset_bend\npreset_bend.crouch_panel(puppets.PUPPETS['Tamsin'])"
+    ),
+    "pelvis-panel": (
+        "from rigkit.scenes import forward_and_inverse\n"
+        "forward_and_inverse.pelvis_panel(puppets.PUPPETS['Tamsin'])"
     ),
     "check": (
         "from rigkit.homework import open_homework\nhw = open_homework('06', student='ada')\n"
@@ -61,12 +68,20 @@ def pale(found, least):
     }
 
 
+def bar_contrast(slider):
+    """How the part of a slider's bar that is not filled stands out, from what is painted."""
+    image = Image.open(io.BytesIO(slider.handle.screenshot())).convert("RGB")
+    column = [image.getpixel((image.width - 12, y)) for y in range(image.height)]
+    inks = ["#" + "".join(f"{part:02x}" for part in pixel) for pixel in column]
+    return max(contrast(ink, inks[0]) for ink in inks)
+
+
 # --- a panel and cards in JupyterLab ----
 
 
 @pytest.fixture(scope="module")
 def opened(browser, server):
-    """A notebook with two panels, a learner's card and an inspection, run."""
+    """A notebook with three panels, a learner's card and an inspection, run."""
     lab = Lab(browser, server, windowing="none")
     notebook = code_notebook(CELLS)
     notebook.cells.insert(0, v4.new_markdown_cell("# Access", id="title"))
@@ -83,11 +98,11 @@ def outputs(lab):
 
 
 def test_every_control_has_a_name_that_says_its_unit_and_a_value(opened):  # 1.3.1, 2.5.3, 4.1.2
-    said = opened.panels()[0].locator.aria_snapshot()
+    said = opened.panels()[STRIDE].locator.aria_snapshot()
     assert re.search(r'heading "Step through one stride[^"]*" \[level=3\]', said)
     assert len(re.findall(r'- img "\w', said)) == 2
     assert '- slider "Left leg\'s stride (%)"' in said
-    assert '- spinbutton "Left leg\'s stride (%)": "20"' in said
+    assert '- spinbutton "Left leg\'s stride (%)": "0"' in said
     assert re.search(
         r'radiogroup "Legs":.*radio "as published" \[checked\].*radio "feet planted"',
         said,
@@ -98,21 +113,62 @@ def test_every_control_has_a_name_that_says_its_unit_and_a_value(opened):  # 1.3
     assert not re.findall(
         r"(?m)^\s*- (?:slider|spinbutton|radio|radiogroup|button|img)(?:$|:| \[)", every
     )
-    handle = opened.panels()[0].sliders()[0].handle
-    assert [handle.get_attribute(f"aria-value{what}") for what in ("min", "now", "max")] == [
-        "0.0",
-        "20.0",
-        "99.0",
+    handle = opened.panels()[STRIDE].sliders()[0].handle
+    assert [handle.get_attribute(name) for name in ("min", "max", "aria-valuetext")] == [
+        "0",
+        "99",
+        "0 %",
     ]
+    assert handle.input_value() == "0"
+
+
+def test_every_grip_says_what_it_is_from_where_and_what_it_moves(opened):  # 1.3.1, 2.5.3, 4.1.2
+    panel = opened.panels()[PELVIS]
+    said = panel.locator.aria_snapshot()
+    grips = panel.grips()
+    assert [grip.name for grip in grips] == ["Pelvis, from the side", "Pelvis, from the front"]
+    assert all(f'- slider "{grip.name}"' in said for grip in grips)
+    labels = [slider.label.partition(" (")[0] for slider in panel.sliders()]
+    for grip in grips:
+        values = dict(part.rsplit(" ", 2)[:2] for part in grip.said().split(", "))
+        assert set(values) < set(labels), "in one view it moves some of them"
+        low, now, high = (
+            float(grip.locator.get_attribute(f"aria-value{what}")) for what in ("min", "now", "max")
+        )
+        assert low <= now <= high
+        assert str(now).removesuffix(".0") in values.values()
+        assert "arrow keys" in grip.locator.get_attribute("title")
+    assert set(labels) == {
+        part.rsplit(" ", 2)[0] for grip in grips for part in grip.said().split(", ")
+    }
+
+
+def test_a_grip_is_large_enough_and_larger_for_a_finger(opened, browser, server):  # 2.5.8
+    sizes = {
+        round(min(grip.locator.bounding_box()[way] for way in ("width", "height")))
+        for panel in opened.panels()
+        for grip in panel.grips()
+    }
+    assert sizes == {36}
+    context = browser.new_context(has_touch=True, is_mobile=True)
+    touched = Lab(context, server, windowing="none")
+    touched.open("access.ipynb")
+    touched.run_all()
+    panel = touched.panels()[PELVIS]
+    held = panel.locator.locator("button, input[type=range], input[type=number]").all()
+    assert {round(grip.locator.bounding_box()["width"]) for grip in panel.grips()} == {44}
+    assert min(each.bounding_box()["height"] for each in held) >= 44
+    context.close()  # the kernel is the other window's too
 
 
 def test_the_readout_is_said_once_when_the_panel_rests(opened):  # 4.1.3
-    panel = opened.panels()[0]
+    panel = opened.panels()[STRIDE]
     panel.locator.evaluate("""e => { window.said = [];
       new MutationObserver(() => { const words = e.querySelector('.rig-spoken').textContent;
                                    if (words) window.said.push(words); })
         .observe(e.querySelector('.rig-spoken'), {childList: true}); }""")
-    assert panel.locator.get_by_role("status").count() == 1
+    # The words, and what is wrong, if anything is.
+    assert panel.locator.get_by_role("status").count() == 2
     before = panel.readout()
     panel.sliders()[0].press("ArrowRight", times=8)
     opened.wait_for_change(lambda: opened.page.evaluate("said.length"), 0, "what is said")
@@ -121,33 +177,33 @@ def test_the_readout_is_said_once_when_the_panel_rests(opened):  # 4.1.3
     panel.click("Reset")
 
 
-def test_the_keyboard_reaches_everything_in_order_sees_where_it_is_and_gets_out(opened):
+@pytest.mark.parametrize("number", [STRIDE, PELVIS])
+def test_the_keyboard_reaches_everything_in_order_sees_where_it_is_and_gets_out(opened, number):
     # 2.1.1, 2.1.2, 2.4.3, 2.4.7, 2.4.11, and 1.4.11 for the mark of the keyboard's place
-    panel = opened.panels()[0]
-    opened.page.locator(
-        ".jp-CodeCell"
-    ).first.focus()  # as arrow keys do; then Tab, past its buttons
-    for _ in range(4):
-        if opened.page.evaluate(FOCUS)["inside"]:
+    panel = opened.panels()[number]
+    # As arrow keys do; then Tab, past its buttons.
+    opened.page.locator(".jp-CodeCell").nth(number).focus()
+    for _ in range(6):
+        if opened.page.evaluate(FOCUS)["panel"] == number:
             break
         opened.page.keyboard.press("Tab")
     visited = []
-    for _ in range(30):
+    for _ in range(40):
         now = opened.page.evaluate(FOCUS)
-        if not now["inside"] or (len(visited) > 3 and now["kind"] == "slider"):
+        if now["panel"] != number:
             break
         visited.append(now)
         opened.page.keyboard.press("Tab")
-    buttons = [(name, "submit") for name in ("Play", *panel.buttons())]
-    kinds = [(each["name"], each["kind"]) for each in visited]
-    stride = "Left leg's stride (%)"
-    assert [kind for kind in kinds if kind[1] != "radio"] == [
-        (stride, "slider"),
-        (stride, "number"),
-        *buttons,
+    sliders = [(slider.label, kind) for slider in panel.sliders() for kind in ("range", "number")]
+    buttons = [(name, "button") for name in panel.locator.get_by_role("button").all_text_contents()]
+    radio = [("as published", "radio")] if number == STRIDE else []  # a group is one stop
+    assert [(each["name"], each["kind"]) for each in visited] == [
+        ("Show alone", "button"),
+        *((grip.name, "slider") for grip in panel.grips()),
+        *sliders,
+        *radio,
+        *buttons[1:],
     ]
-    assert kinds[2] == ("as published", "radio")
-    assert len(kinds) == len(buttons) + 3  # a group of radio buttons is one stop
     assert all(each["seen"] for each in visited)
     thin = {
         each["name"]: each["width"]
@@ -159,7 +215,7 @@ def test_the_keyboard_reaches_everything_in_order_sees_where_it_is_and_gets_out(
 
 
 def test_everything_can_be_done_without_dragging(opened):  # 2.1.1, 2.5.7
-    panel, page = opened.panels()[0], opened.page
+    panel, page = opened.panels()[STRIDE], opened.page
     slider, group = panel.sliders()[0], panel.locator.get_by_role("radiogroup", name="Legs")
     for act in (
         lambda: slider.press("ArrowRight"),
@@ -175,15 +231,15 @@ def test_everything_can_be_done_without_dragging(opened):  # 2.1.1, 2.5.7
         before = panel.picture()
         act()
         opened.wait_for_change(panel.picture, before, "the picture")
-    assert slider.value() == 20
+    assert slider.value() == 0
 
 
 def test_a_number_out_of_range_is_brought_back_and_shown(opened):  # 3.3.1
-    slider = opened.panels()[0].sliders()[0]
+    slider = opened.panels()[STRIDE].sliders()[0]
     slider.type(1234)
     opened.wait_for_change(slider.value, 1234.0, "the box")
     assert slider.value() == slider.highest() == 99
-    opened.panels()[0].click("Reset")
+    opened.panels()[STRIDE].click("Reset")
 
 
 @pytest.mark.parametrize("theme", ["JupyterLab Light", "JupyterLab Dark"])
@@ -200,26 +256,44 @@ def test_words_and_shapes_are_seen_in_both_themes(
     strokes = [stroke for output in outputs(opened) for stroke in output.evaluate(STROKES)]
     assert len(strokes) > 40
     assert pale(strokes, SHAPE) == set()
-    parts = opened.panels()[0].locator.evaluate("""root => {
-      const seen = (name, e, ink) => { const behind = [];
-        for (let g = e.closest('.widget-inline-hbox'); g; g = g.parentElement)
+    panel = opened.panels()[PELVIS]
+    parts = panel.locator.evaluate("""root => {
+      const seen = (name, selector, ink) => { const behind = [];
+        const e = root.querySelector(selector);
+        for (let g = e.parentElement; g; g = g.parentElement)
           behind.push(getComputedStyle(g).backgroundColor);
         return [name, getComputedStyle(e)[ink], behind]; };
-      return [seen('the bar', root.querySelector('.noUi-connects'), 'backgroundColor'),
-              seen('the box', root.querySelector('input[type=number]'), 'borderTopColor')]; }""")
+      return [seen('the box', 'input[type=number]', 'borderTopColor'),
+              seen('the grip', '.rig-grip', 'borderTopColor'),
+              seen('the button', 'button', 'borderTopColor')]; }""")
     assert pale(parts, SHAPE) == set()
+    assert bar_contrast(panel.sliders()[0]) >= SHAPE
 
 
 def test_nothing_moves_by_itself_nor_eases_where_that_is_not_wanted(opened):  # 2.2.2, 2.3.1
-    panel = opened.panels()[0]
+    panel = opened.panels()[STRIDE]
     shown = panel.picture()
     opened.page.wait_for_timeout(500)
     assert panel.picture() == shown
     eased = {}
-    for wanted in ("reduce", "no-preference"):  # a stock slider glides to where its bar was pressed
+    for wanted in ("reduce", "no-preference"):  # rings draw the eye to what can be taken
         opened.page.emulate_media(reduced_motion=wanted)
-        eased[wanted] = panel.locator.evaluate(EASED)
+        eased[wanted] = opened.panels()[-1].locator.evaluate(EASED)
     assert eased["reduce"] == [] != eased["no-preference"]
+
+
+def test_what_can_be_taken_is_seen_in_forced_colours(opened):  # 1.4.11
+    opened.page.emulate_media(forced_colors="active")
+    panel = opened.panels()[PELVIS]
+    grip = panel.grips()[0]
+    grip.press("ArrowDown")
+    ring = grip.locator.evaluate(
+        "e => { const s = getComputedStyle(e);"
+        " return [s.borderTopStyle, s.outlineStyle, s.outlineWidth]; }"
+    )
+    assert ring == ["solid", "solid", "3px"]
+    opened.page.emulate_media(forced_colors="none")
+    panel.click("Reset")
 
 
 @pytest.mark.parametrize("width", [640, 320])  # 1280 px at 200 % and at 400 %
@@ -257,8 +331,15 @@ def an_inspection():
     return inspection.inspect(rigs.BROKEN["sides-mirror"]()).html()
 
 
+def a_rig():
+    report = inspection.inspect(rigs.BROKEN["foot-slide"]())
+    return report.html(scene=view.view(report))
+
+
 @pytest.fixture(
-    scope="module", params=[the_class, a_learner, an_inspection], ids=lambda make: make.__name__
+    scope="module",
+    params=[the_class, a_learner, an_inspection, a_rig],
+    ids=lambda make: make.__name__,
 )
 def page(request, browser, tmp_path_factory):
     """One of our pages, opened from its file."""

@@ -10,7 +10,7 @@ pytestmark = pytest.mark.needs_browser
 LESSON = next(lesson for lesson in course.lessons() if lesson.exercise)
 SCREEN = (1920, 1080)
 SIZES = lab.script("sizes")
-ALONE = ".rig-alone-button"
+ALONE = ".rig-panel:popover-open"
 
 
 @pytest.fixture(scope="module")
@@ -27,6 +27,8 @@ def shown(browser, classroom):
     page = lab.Lab(browser, classroom, SCREEN, windowing="none")
     page.open(f"lessons/{LESSON.path.name}")
     page.run_all()
+    page.unfold()
+    page.skip_guesses()
     yield page
     page.close()
 
@@ -42,7 +44,6 @@ def test_type_is_larger_than_a_learners_everywhere(shown, browser, server):
     learners = lab.Lab(browser, server, SCREEN, windowing="none")
     learners.open(f"lessons/{LESSON.path.name}")
     learners.run_all()
-    assert learners.page.locator(ALONE).count() == 0
     usual, large = learners.page.evaluate(SIZES), shown.page.evaluate(SIZES)
     learners.close()
     ratios = {what: large[what] / usual[what] for what in usual}
@@ -53,10 +54,11 @@ def test_a_slider_follows_the_mouse_where_it_is(shown):
     panel = shown.panels()[0]
     slider, before = panel.sliders()[0], panel.picture()
     slider.handle.scroll_into_view_if_needed()
-    bar = panel.locator.locator(".noUi-base").first.bounding_box()
+    bar = slider.handle.bounding_box()
     middle = bar["y"] + bar["height"] / 2
-    at = slider.handle.bounding_box()
-    shown.page.mouse.move(at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)
+    at = (slider.value() - slider.lowest()) / (slider.highest() - slider.lowest())
+    inset = bar["height"] / 3  # of the knob's middle, from the ends of the bar
+    shown.page.mouse.move(bar["x"] + inset + at * (bar["width"] - 2 * inset), middle)
     shown.page.mouse.down()
     shown.page.mouse.move(bar["x"] + 0.75 * bar["width"], middle, steps=8)
     shown.page.mouse.up()
@@ -67,58 +69,47 @@ def test_a_slider_follows_the_mouse_where_it_is(shown):
     assert shown.errors == []
 
 
-def focused(page):
-    """True if what has the keyboard is in the panel's output that is shown alone."""
-    return page.evaluate("() => !!document.activeElement.closest('.rig-alone')")
-
-
-def test_a_panel_fills_the_screen_alone_until_escape_leads_back(shown):
-    page, panel = shown.page, shown.panels()[0]
-    button, before = page.locator(ALONE).first, panel.height()
-    button.click()
-    box = panel.locator.bounding_box()
-    filled = max(box["width"] / SCREEN[0], box["height"] / SCREEN[1])
-    assert 0.8 < filled <= 1, box
-    assert box["x"] >= 0 <= box["y"]
-    assert box["y"] + box["height"] <= SCREEN[1]
-    seen = "([x, y]) => !!document.elementFromPoint(x, y)?.closest('.rig-alone')"
-    for corner in ((2, 2), (SCREEN[0] - 20, 2), (2, SCREEN[1] - 20), (SCREEN[0] - 20, 1060)):
-        assert page.evaluate(seen, corner), corner
-    slider, picture = panel.sliders()[0], panel.picture()
-    slider.press("ArrowRight", 3)
-    shown.wait_for_change(panel.picture, picture, "the picture")
-    for _ in range(20):
-        page.keyboard.press("Tab")
-        assert focused(page)
-    page.keyboard.press("Escape")
-    assert page.locator(".rig-alone").count() == 0
-    assert button.evaluate("e => e === document.activeElement")
-    assert panel.height() == pytest.approx(before, abs=1)
+def test_a_grip_follows_the_mouse_in_pictures_that_are_larger(shown):
+    panel = next(panel for panel in shown.panels() if panel.grips())
+    grip = panel.grips()[0]
+    grip.locator.scroll_into_view_if_needed()
+    words, (x, y) = panel.readout(), grip.middle()
+    for right, down in ((60, 0), (0, 60), (-60, 0), (0, -60)):
+        grip.drag(right, down)
+        shown.page.wait_for_timeout(500)
+        if panel.readout() != words:
+            break
+    at = grip.middle()
+    assert panel.readout() != words
+    way = ((at[0] - x) * right + (at[1] - y) * down) / 60
+    assert 0 < way < 63  # never farther than it was pulled
+    panel.click("Reset")
     assert shown.errors == []
 
 
-def test_the_button_that_shows_a_panel_alone_leads_back_too(shown):
-    button = shown.page.locator(ALONE).nth(1)
-    assert button.text_content() == "Show this panel alone"
-    button.focus()
-    shown.page.keyboard.press("Enter")
-    assert shown.page.locator(".rig-alone .rig-panel").count() == 1
-    assert button.text_content() == "Back to the page (Esc)"
-    shown.page.keyboard.press("Enter")
-    assert shown.page.locator(".rig-alone").count() == 0
+def test_a_panel_fills_a_large_screen_until_escape_leads_back(shown):
+    page, panel = shown.page, shown.panels()[0]
+    usual, before = panel.height(), panel.locator.locator(".rig-view").first.bounding_box()
+    panel.click("Show alone")
+    assert panel.locator.bounding_box() == {"x": 0, "y": 0, "width": SCREEN[0], "height": SCREEN[1]}
+    pictures = panel.locator.locator(".rig-view").first.bounding_box()
+    assert pictures["width"] > 1.2 * before["width"]
+    page.keyboard.press("Escape")
+    assert page.locator(ALONE).count() == 0
+    assert panel.height() == pytest.approx(usual, abs=1)
+    assert shown.errors == []
 
 
 def test_every_panel_has_one_button_and_files_are_not_listed(shown):
-    outputs = shown.page.locator(".jp-OutputArea-output:has(.rig-panel)")
-    assert outputs.count() > 1
-    for output in outputs.all():
-        assert output.locator(ALONE).count() == 1
+    panels = shown.panels()
+    assert len(panels) > 1
+    for panel in panels:
+        assert panel.locator.get_by_role("button", name="Show alone").count() == 1
     assert shown.page.locator(".jp-FileBrowser:visible").count() == 0
 
 
-@pytest.mark.parametrize("windowing", ["none", None])
-def test_the_page_stays_where_one_was_when_all_cells_run(browser, classroom, windowing):
-    page = lab.Lab(browser, classroom, SCREEN, windowing=windowing)
+def test_the_page_stays_where_one_was_when_all_cells_run(browser, classroom):
+    page = lab.Lab(browser, classroom, SCREEN)
     page.open(f"lessons/{LESSON.path.name}")
     scroller = page.page.locator(lab.SCROLLER).first
     scroller.evaluate("e => e.scrollTo(0, e.scrollHeight / 3)")

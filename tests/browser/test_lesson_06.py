@@ -20,6 +20,8 @@ def opened(browser, server):
     lab = Lab(browser, server, theme=DARK)
     lab.open(f"lessons/{LESSON.path.name}")
     lab.run_all()
+    lab.unfold()
+    lab.skip_guesses()
     yield lab
     lab.close()
 

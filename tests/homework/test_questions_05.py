@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from rigkit import two_bone
-from rigkit.homework import catalogue, open_homework
+from rigkit.homework import catalogue, open_homework, questions_05
 from tests.homework.solved import outcome_of
 
 QUESTIONS = catalogue.questions("05")
@@ -76,3 +76,40 @@ def test_a_bend_below_zero_is_not_called_too_small():
     )
     outcome = outcome_of(question, lambda *_: ("a half", -bend_deg))
     assert "flexion is positive" in outcome.sentence
+
+
+def test_a_speed_below_zero_is_told_its_sign():
+    question = QUESTIONS["fastest"]
+    right = next(wrong for wrong in question.misconceptions if wrong.name == "sign")
+    where, speed = right.answer(*open_homework("05", "ada").cases(question, 1)[0].values())
+    assert speed < 0
+    assert "with its sign" in outcome_of(question, lambda *_: (where, round(speed))).sentence
+    assert "no sign" in outcome_of(question, lambda *_: ("at full reach", -175)).sentence
+
+
+def test_a_speed_in_whole_degrees_is_near_enough_and_two_degrees_beside_it_are_not():
+    leg = {"upper": 0.45, "lower": 0.45, "soft_cm": 5.0, "rise_cm_s": 12.0}
+    speed = questions_05._fastest(**leg)
+    assert abs(speed - round(speed)) > 0.01 * speed  # so slow that rounding is more than 1 %
+
+    def score(yours):
+        output = {"where": "where softening begins", "speed": yours}
+        return QUESTIONS["fastest"].judge(leg, output).score
+
+    assert score(round(speed)) == 1
+    assert score(speed - 2) < 1
+    assert score(speed + 2) < 1
+
+
+def test_a_knee_far_from_its_hip_is_told_where_to_begin():
+    question = QUESTIONS["knee_point"]
+    outcome = outcome_of(question, lambda *_: [9.0, 9.0, 9.0])
+    assert "set out from the hip's place in the world" in outcome.sentence
+    near = outcome_of(question, lambda hip, *_: hip + [0.0, 0.0, 0.1])
+    assert "at a right angle" in near.sentence
+
+
+def test_finite_numbers_are_not_called_infinite():
+    outcome = outcome_of(QUESTIONS["ease_reach"], lambda d, *_: np.full(len(d), 2e9))
+    assert "finite" not in outcome.sentence
+    assert "more than 1,000,000,000" in outcome.sentence

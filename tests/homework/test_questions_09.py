@@ -108,6 +108,21 @@ def test_what_is_wrong_is_said(name, answer, says, learner):
     assert says in outcome.sentence
 
 
+def test_volumes_in_whole_cubic_centimetres_are_near_enough_and_two_beside_them_are_not():
+    limb = {"radius_cm": 3.9, "bend_deg": 70.0}
+    lost = np.array(questions_09._lost_cm3(limb["radius_cm"], np.radians(limb["bend_deg"])))
+    # so small a limb that rounding is more than 1 %
+    assert (np.abs(lost - lost.round()) > 0.01 * lost).any()
+
+    def score(yours):
+        output = {"finding": questions_09._finding(lost), "lost": yours}
+        return QUESTIONS["volume_lost"].judge(limb, output).score
+
+    assert score(lost.round()) == 1
+    assert score(lost - [2, 0]) < 1
+    assert score(lost + [0, 2]) < 1
+
+
 def first_four(weights):
     kept = weights * [1, 1, 1, 1, 0, 0]
     return kept / kept.sum()

@@ -63,6 +63,8 @@ def test_right_by_another_way(name, answer, learner):
             "more than the toes can do",
         ),
         ("toe_bend", lambda turn, slope, limit: 0.2, "nothing bends its toes."),
+        ("toe_bend", lambda turn, slope, limit: -0.2, "toes do not lie on the floor"),
+        ("toe_bend", lambda turn, slope, limit: -0.9 * limit, "bend up to the limit"),
         ("above_floor", lambda ankle, turn, sole: ankle + [0.02, 1.0], "moved along"),
         (
             "above_floor",
@@ -77,3 +79,53 @@ def test_what_is_wrong_is_said(name, answer, says, learner):
     cases = len(open_homework("11", learner).cases(question, 1))
     said = [outcome_of(question, answer, learner, slice(n, n + 1)).sentence for n in range(cases)]
     assert any(says in sentence for sentence in said), said
+
+
+@pytest.mark.parametrize("learner", LEARNERS)
+def test_a_bend_too_small_is_sent_to_the_floor_or_to_the_limit(learner):
+    question = QUESTIONS["toe_bend"]
+    for n, case in enumerate(open_homework("11", learner).cases(question, 1)):
+        steep = case["turn"] + case["slope"]
+        if steep <= 0:
+            continue
+        outcome = outcome_of(
+            question,
+            lambda turn, slope, limit: -0.8 * np.clip(turn + slope, 0, limit),
+            learner,
+            slice(n, n + 1),
+        )
+        beyond = steep > case["limit"]
+        assert ("up to the limit" in outcome.sentence) == beyond, outcome.sentence
+        assert ("must point along it" in outcome.sentence) != beyond, outcome.sentence
+
+
+def turned_backward(roll, limit, heel, ball, toe, ankle):
+    """Each pivot takes its own share of the roll, and turns the wrong way."""
+    turns = (np.clip(roll, 0, limit), max(roll - limit, 0), min(roll, 0))
+    for pivot, turn in zip((ball, toe, heel), turns, strict=True):
+        ahead, up = ankle - pivot
+        ankle = pivot + [
+            np.cos(turn) * ahead - np.sin(turn) * up,
+            np.cos(turn) * up + np.sin(turn) * ahead,
+        ]
+    return ankle
+
+
+@pytest.mark.parametrize("learner", LEARNERS)
+def test_a_turn_the_wrong_way_is_called_that_in_every_case(learner):
+    question = QUESTIONS["rolled_ankle"]
+    for n in range(len(open_homework("11", learner).cases(question, 1))):
+        outcome = outcome_of(question, turned_backward, learner, slice(n, n + 1))
+        if outcome.word == "Right":
+            continue
+        assert "way" in outcome.sentence, outcome.sentence
+        assert "keeps that distance" not in outcome.sentence
+    assert "the other way" in outcome_of(question, turned_backward, learner).sentence
+
+
+@pytest.mark.parametrize("learner", LEARNERS)
+def test_a_wrong_ankle_is_drawn_beside_where_it_belongs(learner):
+    outcome = outcome_of(QUESTIONS["rolled_ankle"], turned_backward, learner)
+    (goal,) = (marks["point"] for name, marks in outcome.picture["marks"] if name == "goal")
+    case = {name: np.array(value) for name, value in outcome.inputs.items()}
+    assert np.allclose(goal, by_complex_numbers(**case))

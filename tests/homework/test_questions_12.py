@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rigkit import bend, export, faults, frames, gltf, placement, rotation, skin
+from rigkit import bend, export, faults, foot, frames, gltf, mesh, placement, rotation, skin
 from rigkit.homework import calling, checking, open_homework, questions, rig_file
 from rigkit.leg import LegRig
 from rigkit.skeleton import Skeleton
@@ -25,11 +25,22 @@ def handed_in(asset, tmp_path):
     return checking.score_answers(QUESTIONS["my_rig"], case("my_rig"), [rig_file.record_file(path)])
 
 
-def own(learner=LEARNER, walking=False):
+def own(learner=LEARNER, walking=False, bend_deg=None):
+    """A rig with the ankles as far apart as asked for, as a learner may build it."""
     who = open_homework("12", learner).character
-    return export.puppet_asset(
-        who, 600, walking, open_homework("12", LEARNER).inputs("my_rig").bend_deg
-    )
+    wanted = open_homework("12", LEARNER).inputs("my_rig")
+    plain = LegRig.from_puppet(who, wanted.bend_deg if bend_deg is None else bend_deg).skeleton
+    sole = foot.of_puppet(who)
+    points = {
+        name: plain.origins(plain.rest_world, [name])[0] for name in ("L_hip", "L_knee", "L_ankle")
+    } | {f"L_{name}": [0, *getattr(sole, name)[::-1]] for name in ("ball", "heel", "toe")}
+    top, low = points["L_hip"][1], points["L_ankle"][1]
+    for name, (_, up, ahead) in points.items():
+        half_widths = [wanted.ankle_width / 2, who.hip_width / 2]
+        points[name] = [np.interp(up, [low, top], half_widths), up, ahead]
+    rig = LegRig(points)
+    motions = {"walk": export.walk_motion(rig, who)} if walking else None
+    return export.rig_asset(rig.skeleton, *skin.rig_skin(rig, who, 600), motions)
 
 
 @pytest.mark.parametrize("walking", [False, True])
@@ -64,7 +75,7 @@ def test_so_is_one_that_lies_on_its_back_in_centimetres_and_is_called_otherwise(
 def test_a_rig_of_someone_else_passes_and_is_not_right(tmp_path):
     outcome = handed_in(own("learner-03"), tmp_path)
     assert outcome.word != "Right"
-    assert "not your character's" in outcome.sentence
+    assert "not those asked for" in outcome.sentence
 
 
 def test_without_a_skin_not_everything_can_be_measured(tmp_path):
@@ -82,8 +93,7 @@ def test_a_file_without_legs_is_told_so(tmp_path):
 
 
 def test_a_bend_of_another_size_is_not_the_one_asked_for(tmp_path):
-    who = open_homework("12", LEARNER).character
-    outcome = handed_in(export.puppet_asset(who, 600, False, 3.0), tmp_path)
+    outcome = handed_in(own(bend_deg=3.0), tmp_path)
     assert "preset bend is not the one" in outcome.sentence
 
 
@@ -93,7 +103,8 @@ def test_a_rig_built_as_the_lesson_does_is_right(tmp_path):
         open_homework("12", LEARNER).inputs("my_rig"),
     )
     ups = who.hip_height - np.cumsum([0, *who.bones])
-    straight = np.array([[who.hip_width / 2, up, 0] for up in ups])
+    across = np.interp(ups, ups[[2, 0]], [wanted.ankle_width / 2, who.hip_width / 2])
+    straight = np.column_stack([across, ups, 0 * ups])
     leg = bend.preset_bend(straight, np.radians(wanted.bend_deg), [0, 0, 1])
     leg[:, 1] += straight[-1, 1] - leg[-1, 1]
     placed = placement.orient_chain(leg)
@@ -107,13 +118,12 @@ def test_a_rig_built_as_the_lesson_does_is_right(tmp_path):
     skeleton = placement.mirror_skeleton(
         Skeleton.from_world(world, dict(zip(world, [None, *world], strict=False)))
     )
-    surface, weights = skin.rig_skin(LegRig.from_puppet(who, wanted.bend_deg), who, 600)
-    kept = [LegRig.from_puppet(who).skeleton.index(name) for name in skeleton.names]
-    weights = skin.normalise(weights[:, kept])
-    assert (
-        handed_in(export.rig_asset(skeleton, surface, skin.prune(weights)), tmp_path).word
-        == "Right"
-    )
+    surface = mesh.puppet_mesh(who, 600, chain=leg)
+    pelvis, left, right = mesh.inner_bones(who, chain=leg)
+    bones = skin.bones_of(skeleton, {"pelvis": pelvis, "L_ankle": left, "R_ankle": right})
+    weights = skin.weights_by_distance(surface.vertices, bones)
+    outcome = handed_in(export.rig_asset(skeleton, surface, weights), tmp_path)
+    assert outcome.word == "Right", outcome.sentence
 
 
 def knee_by_search(hip, knee, ankle, toe):
@@ -229,3 +239,45 @@ def test_each_wrong_rig_is_told_from_the_others():
     assert len(set(found)) == len(found)
     assert all(found)
     assert faults.VERTICES < 2000  # a check has to be quick
+
+
+def aslant(rule):
+    def answer(hip, knee, ankle, axis):
+        normal = np.cross(knee - hip, ankle - knee)
+        normal = normal / np.linalg.norm(normal)
+        off = np.degrees(np.arccos(abs(normal @ axis) / np.linalg.norm(axis)))
+        return rule, off, normal
+
+    return answer
+
+
+@pytest.mark.parametrize("rule", ["preset-bend", "knee-in-plane", "sides-mirror"])
+def test_a_repair_under_a_wrong_name_is_half_done_and_the_right_name_is_not_said(rule):
+    outcome = outcome_of(QUESTIONS["aslant"], aslant(rule))
+    assert outcome.score <= 0.5
+    assert rule in outcome.sentence
+    others = {"preset-bend", "knee-in-plane", "sides-mirror", "hinge-square"} - {rule}
+    assert not any(other in outcome.sentence for other in others)
+    assert "what is left" not in outcome.sentence
+
+
+def test_a_wrong_name_is_told_what_its_rule_measures_here():
+    case = open_homework("12", LEARNER).inputs("aslant")
+    bones = case.knee - case.hip, case.ankle - case.knee
+    cosine = bones[0] @ bones[1] / np.linalg.norm(bones[0]) / np.linalg.norm(bones[1])
+    said = outcome_of(QUESTIONS["aslant"], aslant("preset-bend")).sentence
+    assert f"{np.degrees(np.arccos(cosine)):.1f}°" in said
+
+
+@pytest.mark.parametrize("learner", ["ada", "learner-03", "learner-07"])
+def test_no_single_call_makes_the_rig_that_is_asked_for(tmp_path, learner):
+    mine = open_homework("12", learner)
+    path = tmp_path / "mine.glb"
+    gltf.write(
+        export.puppet_asset(mine.character, 600, False, mine.inputs("my_rig").bend_deg), path
+    )
+    outcome = checking.score_answers(
+        QUESTIONS["my_rig"], mine.cases(QUESTIONS["my_rig"], 1), [rig_file.record_file(path)]
+    )
+    assert outcome.score <= 0.7
+    assert "ankle width" in outcome.sentence

@@ -491,7 +491,7 @@ def test_what_is_recorded():
 
 def test_the_kit_is_the_maths_what_inspects_rig_files_and_what_scenes_need():
     assert set(MATHS) <= set(site.KIT)
-    beside = {"inspection", "faults", "page", "stage", "plots", "scenes", "__init__"}
+    beside = {"inspection", "faults", "page", "stage", "plots", "asking", "scenes", "__init__"}
     assert set(site.KIT) == set(MATHS) | beside
 
 

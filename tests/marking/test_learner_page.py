@@ -60,7 +60,8 @@ def test_it_says_what_a_part_of_the_points_is_for():
     shown = read(entry(TAMSIN, "06", {"solve_leg": "knee backwards"})).text
     found = outcomes("06", "solve_leg")["knee backwards"]
     assert found.partly == found.cases - found.right > 0
-    assert found.counts == f"{found.right} of {found.cases} cases right, {found.partly} partly"
+    shares = f"{found.right} of {found.cases} cases right, {found.partly} partly"
+    assert found.counts == f"{shares}, at 25% on average"
     assert found.counts in shown
     what = "for the case that came nearest: the ankle is right, but the knee comes out on"
     assert what in shown

@@ -149,7 +149,7 @@ def test_they_are_cells_like_those_of_other_questions_numbered_along(handed_out)
         "end",
         "progress",
     ]
-    assert "1 of the questions on lesson 06, and 3 of your teacher's own. You" in said["title"]
+    assert "1 of the questions on lesson 06, and 3 of your teacher's own. A check" in said["title"]
     assert said["own-ask-reach_cm"] == (
         "## 2. Your teacher asks: `reach_cm`\n\nHow far can an ankle get with a thigh of"
         " `mine.thigh` m? Give the ∞ of $x^{2}$.\n\nAnswer with a number in cm. It may be off by"
@@ -170,8 +170,12 @@ def test_a_whole_lesson_and_no_question_of_the_lesson_can_be_packed_with_them(tm
     whole = plan.file_text(plan.choose(["06"])) + PLAN.partition('"06/solve_leg" = 2\n')[2]
     alone = PLAN.partition('"06/solve_leg" = 2\n')[2]
     for text, title, first in (
-        (whole, "Seven questions on lesson 06, about 40 minutes, and 3 of your teacher's own.", 8),
-        (alone, "3 questions of your teacher's own. You", 1),
+        (
+            whole,
+            "Seven questions, one point each, about 40 minutes, and 3 of your teacher's own.",
+            8,
+        ),
+        (alone, "3 questions of your teacher's own. A check", 1),
     ):
         (tmp_path / "plan.toml").write_text(text, "utf-8")
         out = tmp_path / f"{first}.zip"

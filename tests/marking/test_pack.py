@@ -114,7 +114,9 @@ def test_some_questions_alone_are_packed_with_all_that_asks_nothing(tmp_path):
         "progress",
     ]
     texts = {cell["id"]: "".join(cell["source"]) for cell in book["cells"]}
-    assert "2 of the questions on lesson 06. You write" in texts["title"]
+    assert "2 of the questions on lesson 06. A check" in texts["title"]
+    assert "#The-formula-never-stalls): question 1\n" in texts["title"]
+    assert texts["title"].count("question 1") + texts["title"].count("question 2") == 2
     assert texts["ask-solve"].startswith("## 1. Put the ankle")
     assert texts["ask-steps"].startswith("## 2. Predict")
     whole = {cell["id"]: cell for cell in json.loads((ROOT / names[1]).read_bytes())["cells"]}
@@ -138,8 +140,11 @@ def test_each_question_can_be_packed_alone(tmp_path, lesson):
             cells = json.loads(archive.read(exercise))["cells"]
         code = "\n".join("".join(c["source"]) for c in cells if c["cell_type"] == "code")
         assert re.findall(r"hw\.check\((\w+)", code) == [name]
-        assert "1 of the questions on lesson" in "".join(cells[0]["source"])
-        assert "minutes" not in "".join(cells[0]["source"]).split(".")[0]
+        said = "".join(cells[0]["source"])
+        assert f"1 of the questions on lesson {lesson}" in said
+        assert "minutes" not in said
+        assert {*re.findall(r"questions? (\d.*)", said)} <= {"1", "1 (unfold the card)"}
+        assert not re.search(r":\n\n(?!- )", said)
 
 
 def test_the_plan_beside_it_says_what_was_packed_and_is_not_written_over(tmp_path):

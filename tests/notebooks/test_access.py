@@ -12,10 +12,13 @@ from tests import alternatives
 NOTEBOOKS = [
     path for part in ("lessons", "exercises", "solutions") for path in authoring.notebooks(part)
 ]
+NOTEBOOKS.append(authoring.ROOT / "lessons" / "words.ipynb")
 
 
 @pytest.fixture(
-    params=NOTEBOOKS, ids=lambda path: f"{path.parent.name}-{path.name[:2]}", scope="module"
+    params=NOTEBOOKS,
+    ids=lambda path: f"{path.parent.name}-{path.stem.partition('-')[0]}",
+    scope="module",
 )
 def cells(request):
     return authoring.read(request.param).cells

@@ -1,16 +1,20 @@
 """The marks of a whole lesson: an aim, a picture to open with, panels, a recap, and a way on."""
 
 import importlib
+import inspect
 import re
 from itertools import pairwise
 
 import pytest
 
 from rigkit import authoring, course
-from tests.unit.test_scene_panels import MAKERS, WHO
+from rigkit.puppets import PUPPETS
+from tests.unit.test_scene_panels import WHO
 
 LESSONS = {lesson.number: lesson for lesson in course.lessons()}
 TAUGHT = [number for number, lesson in LESSONS.items() if lesson.exercise]  # all but the first page
+MOST_WORDS, MOST_PANELS = 900, 4
+PEOPLE = {name.lower(): puppet for name, puppet in PUPPETS.items()} | WHO
 WIDEST = 72  # characters of code that a cell shows in a window of 1280 px
 
 
@@ -37,8 +41,8 @@ def prose(notebook):
     return [cell.source for cell in notebook.cells if cell.cell_type == "markdown"]
 
 
-def makers(notebook):
-    """The functions of its scene whose panels a lesson shows, by their names in `MAKERS`."""
+def shown(notebook, *kinds):
+    """What a lesson shows by its scenes' functions `…_panel`, `…_guess` and `…_check`, in order."""
     text = "\n".join(cell.source for cell in code(notebook))
     scenes = {
         alias or name: name
@@ -46,28 +50,43 @@ def makers(notebook):
             r"^from rigkit\.scenes import (\w+)(?: as (\w+))?$", text, re.MULTILINE
         )
     }
+    kinds = "|".join(kinds)
     return [
-        f"{scenes[scene]}.{name}" for scene, name in re.findall(r"\b(\w+)\.(\w+_panel)\(", text)
+        f"{scenes[scene]}.{name}"
+        for scene, name in re.findall(rf"\b(\w+)\.(\w+_(?:{kinds}))\(", text)
     ]
 
 
 def panel_of(maker):
-    make = MAKERS[maker]
     scene, name = maker.split(".")
-    assert getattr(importlib.import_module(f"rigkit.scenes.{scene}"), name) is make
+    make = getattr(importlib.import_module(f"rigkit.scenes.{scene}"), name)
     needed = [
-        p
-        for p in ("puppet", "heron")
-        if p in make.__code__.co_varnames[: make.__code__.co_argcount]
+        key
+        for key, each in inspect.signature(make).parameters.items()
+        if each.default is each.empty
     ]
-    return make(*(WHO[p] for p in needed))
+    return make(*(PEOPLE[key] for key in needed))
 
 
 def test_it_says_what_it_is_how_long_it_takes_and_what_for(number, notebook, about):
     assert about["lesson"] == number
     assert prose(notebook)[0].startswith(f"# {about['title']}\n")
-    assert 5 <= about["minutes"] <= 30
-    assert f"About {about['minutes']} minutes" in prose(notebook)[0]
+    main, beyond = map(authoring.minutes, authoring.paths(notebook))
+    assert (about["minutes"], about.get("further_minutes", 0)) == (main, beyond)
+    assert f"About {main} minutes" in prose(notebook)[0]
+    assert not beyond or f"and {beyond} more" in prose(notebook)[0]
+
+
+def test_its_main_path_is_one_idea_in_few_words_and_panels(number, notebook):
+    main, beyond = authoring.paths(notebook)
+    assert authoring.words(main) <= MOST_WORDS
+    panels = re.findall(r"_(?:panel|guess)\(", "\n".join(each.source for each in main))
+    assert number not in TAUGHT or 1 <= len(panels) <= MOST_PANELS
+    folds = [each for each in beyond if each.source.startswith(authoring.FURTHER)]
+    assert all(each.metadata.get("jp-MarkdownHeadingCollapsed") is True for each in folds)
+
+
+def test_what_it_says_is_there_to_achieve(about):
     assert len(about["aims"]) == 3
     assert all(aim[0].isupper() and not aim.endswith(".") for aim in about["aims"])
 
@@ -80,36 +99,52 @@ def test_it_has_notes_for_a_teacher(about):
 
 
 def test_the_moments_worth_showing_are_moments_of_its_panels(notebook, about):
-    moments = {moment for maker in makers(notebook) for moment in panel_of(maker).presets}
+    makers = shown(notebook, "panel", "guess")
+    moments = {moment for maker in makers for moment in panel_of(maker).presets}
     assert about["moments"]
     assert set(about["moments"]) - moments == set()
 
 
-def test_it_has_at_least_two_panels_and_each_is_live(number, notebook):
-    shown = makers(notebook)
-    assert len(shown) >= (2 if number in TAUGHT else 1)
-    live = [cell for cell in code(notebook) if "_panel(" in cell.source]
+def test_it_has_panels_guesses_and_checks_and_each_is_live(number, notebook):
+    panels, checks = shown(notebook, "panel", "guess"), shown(notebook, "check")
+    assert len(panels) >= (2 if number in TAUGHT else 1)
+    assert len(checks) >= (2 if number in TAUGHT else 0)
+    assert number not in TAUGHT or shown(notebook, "guess")
+    live = [cell for cell in code(notebook) if re.search(r"_(panel|guess|check)\(", cell.source)]
     assert all("live" in cell.metadata.get("tags", []) for cell in live)
-    assert len(shown) == len(live)
+    assert len(panels) + len(checks) == len(live)
+
+
+def test_what_it_asks_is_kept_under_its_number_and_names_of_its_own(number, notebook):
+    names = [panel_of(maker).ask.name for maker in shown(notebook, "guess", "check")]
+    assert all(name.startswith(f"{number}/") for name in names)
+    assert len(set(names)) == len(names)
+
+
+def test_each_section_of_its_main_path_ends_in_something_to_do(number, notebook):
+    """A section that has prose and a picture asks something: a guess, a check, or a panel."""
+    main, _ = authoring.paths(notebook)
+    text = "\n".join(each.source for each in main)
+    sections = re.split(r"^## ", text, flags=re.MULTILINE)[1:]
+    idle = [
+        section.splitlines()[0]
+        for section in sections
+        if not section.startswith("Recap") and not re.search(r"_(panel|guess|check)\(", section)
+    ]
+    assert number not in TAUGHT or idle == []
 
 
 def test_it_opens_with_a_picture_that_is_saved_with_its_text_alternative(notebook):
     first = code(notebook)[0]
     data = first.outputs[-1].data
-    assert "<svg" in data["image/svg+xml"]
+    assert "<svg" in data.get("image/svg+xml", "") or "live" in first.metadata.tags
     assert re.search(r'<img class="rig-still" alt="[^"]{40,}"', data["text/html"])
     assert len(data["text/plain"]) > 40
 
 
-def test_it_asks_for_a_guess_before_anything_can_be_dragged(notebook):
-    sources = [cell.source for cell in code(notebook)]
-    guess = next(
-        i
-        for i, source in enumerate(sources)
-        if re.fullmatch(r"my_guess\w* = \.\.\.", source.strip())
-    )
-    panel = next(i for i, source in enumerate(sources) if "_panel(" in source)
-    assert guess < panel
+def test_a_guess_comes_before_anything_else_can_be_moved(number, notebook):
+    first = shown(notebook, "panel", "guess")[0]
+    assert first.endswith("_guess") or number not in TAUGHT
 
 
 def test_its_headings_are_in_order(notebook):

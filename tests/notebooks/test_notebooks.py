@@ -18,18 +18,19 @@ ROOT = Path(__file__).parents[2]
 LESSONS, SOLUTIONS, EXERCISES = (
     authoring.notebooks(part, root=ROOT) for part in ("lessons", "solutions", "exercises")
 )
+PAGES = [ROOT / "lessons" / name for name in ("words.ipynb", "your-leg.ipynb")]
 
 
 def named(path):
-    return f"{path.parent.name}-{path.name[:2]}"
+    return f"{path.parent.name}-{path.stem.partition('-')[0]}"
 
 
-@pytest.mark.parametrize("path", [*LESSONS, *SOLUTIONS, *EXERCISES], ids=named)
+@pytest.mark.parametrize("path", [*LESSONS, *PAGES, *SOLUTIONS, *EXERCISES], ids=named)
 def test_a_notebook_is_kept_as_authoring_writes_it(path):
     assert authoring.problems(path.read_text(encoding="utf-8")) == []
 
 
-@pytest.mark.parametrize("path", [*LESSONS, *SOLUTIONS, *EXERCISES], ids=named)
+@pytest.mark.parametrize("path", [*LESSONS, *PAGES, *SOLUTIONS, *EXERCISES], ids=named)
 def test_links_lead_somewhere(path):
     text = "\n".join(
         cell.source for cell in authoring.read(path).cells if cell.cell_type == "markdown"
@@ -40,7 +41,7 @@ def test_links_lead_somewhere(path):
     assert [link for link in links if not (path.parent / link).exists()] == []
 
 
-@pytest.mark.parametrize("path", [*LESSONS, *SOLUTIONS], ids=named)
+@pytest.mark.parametrize("path", [*LESSONS, *PAGES, *SOLUTIONS], ids=named)
 def test_lessons_and_solutions_were_run(path):
     code = [cell for cell in authoring.read(path).cells if cell.cell_type == "code"]
     assert [cell.execution_count for cell in code] == list(range(1, len(code) + 1))
@@ -74,7 +75,7 @@ def test_lessons_and_solutions_run_to_what_is_saved():
             "--nbval-cell-timeout=60",
             "-p",
             "no:cacheprovider",
-            *map(str, [*LESSONS, *SOLUTIONS]),
+            *map(str, [*LESSONS, *PAGES, *SOLUTIONS]),
         ],
         cwd=ROOT,
         env=_environment(),

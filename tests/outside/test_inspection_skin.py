@@ -128,6 +128,33 @@ def test_a_knee_keeps_as_much_by_slices(read, name):
     assert parts["right knee"] == pytest.approx(kept, abs=0.1)
 
 
+@pytest.mark.parametrize("make", [rigs.clean, rigs.BROKEN["knee-stretch"]])
+def test_a_knee_stretches_as_much_by_its_lengths(read, make):
+    """Each edge about the left knee, its ends blended number by number: (y, z) with (−z, y)."""
+    file, report = read(make())
+    hip, knee, ankle = (file.place(f"L_{part}") for part in ("hip", "knee", "ankle"))
+    bones = np.linalg.norm([knee - hip, ankle - knee], axis=1)
+    along = (knee - hip) / bones[0] + (ankle - knee) / bones[1]
+    along /= np.linalg.norm(along)
+    mine = file.triangles[(file.weight("L_") > 0.5)[file.triangles].all(axis=1)]
+    height = (file.points - knee)[mine] @ along
+    reach = 0.35 * bones.min()
+    near = mine[(height.min(axis=1) <= reach) & (height.max(axis=1) >= -reach)]
+    below = file.weight("L_knee", "L_ankle", "L_ball", "L_toe")
+    worst = 0.0
+    for a, b in {tuple(sorted(edge)) for t in near for edge in zip(t, np.roll(t, -1), strict=True)}:
+        ends = []
+        for vertex in (a, b):
+            x, y, z = file.points[vertex] - knee
+            share = below[vertex]
+            ends.append((x, (1 - share) * y - share * z, (1 - share) * z + share * y))
+        rest = np.linalg.norm(file.points[a] - file.points[b])
+        worst = max(worst, np.linalg.norm(np.subtract(*ends)) / rest)
+    parts = dict(report["knee-stretch"].parts)
+    assert parts["left knee"] == pytest.approx(100 * worst, rel=2e-3)
+    assert parts["right knee"] == pytest.approx(100 * worst, rel=2e-3)
+
+
 def section(points, triangles, normal, height):
     """The area of a slice: half of Σ p × q along it."""
     above = points @ normal - height

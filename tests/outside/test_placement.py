@@ -240,3 +240,19 @@ def test_hip_knee_and_ankle_angles_against_scipys_zxy(rng):
         np.testing.assert_allclose(ankle * [1, -inward, inward], angles.ankle[side], atol=1e-12)
         found = rig.angles(pose)
         np.testing.assert_allclose(found.hip[side], hip * [1, -inward, inward], atol=1e-12)
+        np.testing.assert_allclose(found.knee[side], -knee[0], atol=1e-12)
+        np.testing.assert_allclose(found.ankle[side], ankle * [1, -inward, inward], atol=1e-12)
+
+
+# Skin all round a cylinder about the true centre, turned by scipy about that centre and about one
+# that is off it: every point of it lies as far from where it should as the formula says.
+def test_skin_on_a_cylinder_slides_by_the_chord_of_the_offset(rng):
+    axis, offset, angle = rng.normal(size=3), rng.normal(size=3) * 0.02, rng.uniform(-2.5, 2.5)
+    turn = Rotation.from_rotvec(angle * axis / np.linalg.norm(axis))
+    around = np.linspace(0, 2 * np.pi, 12)
+    skin = 0.06 * np.column_stack([np.cos(around), np.sin(around), np.linspace(-2, 2, 12)])
+    true = turn.apply(skin)
+    wrong = offset + turn.apply(skin - offset)
+    slides = np.linalg.norm(wrong - true, axis=-1)
+    found = placement.skin_slide(offset, angle, axis)
+    np.testing.assert_allclose(slides, found, atol=1e-12)

@@ -10,7 +10,9 @@ import pytest
 import pytransform3d.rotations as pr
 import pytransform3d.transformations as pt
 from numpy.testing import assert_allclose
+from scipy.sparse import coo_array, diags_array
 from scipy.spatial import ConvexHull
+from scipy.special import betainc, comb
 
 from rigkit import frames, mesh, rotation, skin
 
@@ -125,6 +127,19 @@ def test_blending_strays_from_even_turning_by_8_15_degrees_at_most():
     assert set(np.argsort(stray)[-2:]) == {24, 76}
 
 
+# On a straight limb of radius R a vertex at height h above the joint has the share 3t² − 2t³ of the
+# upper bone, t = (1 + h / (softness R)) / 2 (derived from the words of the docstring): the
+# incomplete beta function I_t(2, 2), here by scipy.
+@pytest.mark.parametrize(("radius", "softness"), [(0.05, 2.0), (0.08, 1.0), (0.1, 3.5)])
+def test_weights_about_a_straight_joint(radius, softness):
+    heights = np.linspace(-0.5, 0.5, 41)
+    bones = {"hip": [[(0, 1, 0), (0, 0, 0)]], "knee": [[(0, 0, 0), (0, -1, 0)]]}
+    limb = np.column_stack([0 * heights, heights, radius + 0 * heights])
+    share = betainc(2, 2, np.clip((1 + heights / (softness * radius)) / 2, 0, 1))
+    ours = skin.weights_by_distance(limb, bones, softness)
+    assert_allclose(ours, np.column_stack([share, 1 - share]), atol=1e-12)
+
+
 # Volume and slices against scipy
 
 
@@ -157,3 +172,37 @@ def test_volume_and_slices_of_convex_hulls(seed):
         area = mesh.slice_area(points, body.triangles, offset * normal, normal)
         # in the plane, "volume" is the area
         assert_allclose(area, ConvexHull(flat).volume, rtol=1e-10)
+
+
+# Smoothing. A step along a line is a random walk's law after k passes: half of the way, a quarter
+# to either side, k times over, which is 2k tosses of a coin (derived).
+@pytest.mark.parametrize("passes", [1, 4, 16, 64, 100])
+def test_a_smoothed_step_is_the_sum_of_a_binomial(passes):
+    count = 2 * passes + 4
+    line = mesh.neighbours([(i, i + 1, i + 1) for i in range(2 * count - 1)])
+    step = np.repeat(np.eye(2), count, axis=0)
+    rises = np.diff(skin.smooth(step, line, passes)[:, 1])
+    places = np.arange(2 * count - 1) - (count - 1)
+    assert_allclose(rises, comb(2 * passes, passes + places) / 4.0**passes, atol=1e-14)
+    assert rises.max() == pytest.approx(comb(2 * passes, passes) / 4**passes, rel=1e-12)
+
+
+# On meshes: the same by a matrix of scipy, whose rows are divided by the number of neighbours.
+def test_smoothing_is_a_power_of_a_sparse_matrix():
+    body = mesh.puppet_mesh("Pip", 700)
+    a, b, c = body.triangles.T
+    size = len(body.vertices)
+    ends = np.concatenate([a, b, c]), np.concatenate([b, c, a])
+    joined = coo_array((np.ones(3 * len(a)), ends), shape=(size, size)).tocsr()
+    joined = ((joined + joined.T) > 0).astype(float)
+    mean = diags_array(1 / joined.sum(axis=1)) @ joined
+    rng = np.random.default_rng(3)
+    weights, chosen = rng.dirichlet(np.ones(4), size), rng.random(size) < 0.4
+    for passes, strength in ((1, 0.5), (3, 0.8), (5, 1.0)):
+        wanted, some = weights, weights
+        for _ in range(passes):
+            wanted = (1 - strength) * wanted + strength * (mean @ wanted)
+            some = np.where(chosen[:, None], (1 - strength) * some + strength * (mean @ some), some)
+        found = mesh.neighbours(body.triangles)
+        assert_allclose(skin.smooth(weights, found, passes, strength), wanted, atol=1e-13)
+        assert_allclose(skin.smooth(weights, found, passes, strength, chosen), some, atol=1e-13)

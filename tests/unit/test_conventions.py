@@ -115,6 +115,15 @@ def posed_leg(hip=0.0, knee=0.0):
     return leg.origins(posed, ["knee", "ankle"])
 
 
+def test_the_right_side_is_mirrored_in_the_same_bend_y_runs_up_both_legs():
+    left, up = placement.mirror_chain({"L_knee": np.eye(4)})["R_knee"][:3, :2].T
+    assert np.array_equal([left, up], [LEFT, UP])
+    rig = LegRig.from_puppet("Tamsin")
+    assert placement.mirror_error(rig.skeleton, kind="same bend").deg.max() < 1e-6
+    other = placement.mirror_chain({"L_knee": np.eye(4)}, "same numbers")["R_knee"]
+    assert np.array_equal(other[:3, 1], -UP)
+
+
 def test_a_positive_turn_about_the_knees_hinge_is_flexion_the_shank_goes_backward():
     assert np.allclose(posed_leg(knee=QUARTER), [[0, 0.4, 0], [0, 0.4, -0.4]], **CLOSE)
 
@@ -157,11 +166,20 @@ def test_a_rig_at_rest_reads_zero_and_has_its_left_leg_on_plus_x():
 
 
 def test_in_walking_the_swinging_knee_flexes_positively_and_the_thigh_swings_forward():
-    walk = gait.walk(puppets.PUPPETS["Tamsin"], frames=50, cycles=1)
+    still = {"sway": 0, "rotation": 0, "obliquity": 0}
+    walk = gait.walk(puppets.PUPPETS["Tamsin"], frames=50, cycles=1, **still)
     assert np.degrees(walk.knee.max()) > 40
     thigh = walk["knee"] - walk["hip"]
     hip_flexion = np.arctan2(thigh[..., 2], -thigh[..., 1])
     assert np.allclose(walk.hip - gait.PELVIS_TILT, hip_flexion, **CLOSE)
+
+
+def test_a_pelvis_turns_in_walking_as_any_rigid_body_about_y_and_then_z():
+    walk = gait.walk(puppets.PUPPETS["Tamsin"], frames=50, cycles=1)
+    turn = rotation.matrix_about("z", walk.pelvis_obliquity) @ rotation.matrix_about(
+        "y", walk.pelvis_rotation
+    )
+    assert np.allclose(walk["L_hip"] - walk.pelvis, turn[..., 0] * 0.085, **CLOSE)
 
 
 def test_a_positive_foot_roll_lifts_the_heel_a_negative_one_the_toes():

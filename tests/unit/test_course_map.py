@@ -32,7 +32,7 @@ def test_every_lesson_there_is_and_no_other_with_its_minutes(learner):
         f"{lesson.number} {lesson.title}" for lesson in course.lessons()
     ]
     assert [row[1] for row in rows[1:]] == [f"{lesson.minutes} min" for lesson in course.lessons()]
-    assert rows[0] == ["Lesson", "Time", "Exercise", "Right so far"]
+    assert rows[0] == ["Lesson", "Time", "Checks", "Exercise", "Right so far"]
 
 
 def test_links_lead_to_the_notebooks_from_the_lessons_folder(learner):
@@ -49,7 +49,7 @@ def test_progress_is_counted_in_questions_that_are_right(learner):
     course.record(lesson.number, names[1], 0.99)
     course.record(lesson.number, "a question that is no more", 1.0)
     row = next(row for row in shown()[0] if row[0].startswith(lesson.number))
-    assert row[3] == f"1 of {len(names)}"
+    assert row[4] == f"1 of {len(names)}"
     assert f"{lesson.minutes} min; 1 of {len(names)}" in repr(CourseMap())
 
 
@@ -59,9 +59,9 @@ def test_two_students_have_a_column_each(learner):
     course.record(lesson.number, names[0], 1.0, "<Ada>")
     course.record(lesson.number, names[1], 0.0, "Béla")
     rows, _ = shown()
-    assert rows[0][3:] == ["Right so far, &lt;Ada&gt;", "Right so far, Béla"]
+    assert rows[0][4:] == ["Right so far, &lt;Ada&gt;", "Right so far, Béla"]
     row = next(row for row in rows if row[0].startswith(lesson.number))
-    assert row[3:] == [f"1 of {len(names)}", f"0 of {len(names)}"]
+    assert row[4:] == [f"1 of {len(names)}", f"0 of {len(names)}"]
     assert f"<Ada>: 1 of {len(names)}, Béla: 0 of {len(names)}" in repr(CourseMap())
 
 
@@ -72,7 +72,7 @@ def test_a_lesson_without_an_exercise_has_nothing_to_be_right(learner, monkeypat
         lambda: (course.Lesson("00", "Start here", 10, (), learner / "00-start-here.ipynb", None),),
     )
     rows, _ = shown()
-    assert rows[1] == ["00 Start here", "10 min", "", ""]
+    assert rows[1] == ["00 Start here", "10 min", "", "", ""]
     assert "no exercise" in repr(CourseMap())
 
 
@@ -80,5 +80,19 @@ def test_after_a_reset_nothing_is_right(learner):
     lesson = next(lesson for lesson in course.lessons() if lesson.exercise)
     course.record(lesson.number, next(iter(catalogue.questions(lesson.number))), 1.0, "Ada")
     course.reset_progress()
-    assert all(row[3] == "" or row[3].startswith("0 of ") for row in shown()[0][1:])
+    assert all(row[4] == "" or row[4].startswith("0 of ") for row in shown()[0][1:])
     assert "Ada" not in repr(CourseMap())
+
+
+def test_checks_and_surprises_are_counted_and_not_as_marks(learner):
+    lesson = next(lesson for lesson in course.lessons() if lesson.checks)
+    assert "guess" not in repr(CourseMap())
+    course.keep_answer("check", f"{lesson.number}/one", "a", False)
+    course.keep_answer("check", f"{lesson.number}/two", "a", True)
+    course.keep_answer("guess", "04/feet", "left", False)
+    row = next(row for row in shown()[0] if row[0].startswith(lesson.number))
+    assert row[2] == f"1 of {lesson.checks}"
+    assert repr(CourseMap()).endswith("Of one guess, the picture surprised you once.")
+    course.keep_answer("guess", "04/hand", "left", True)
+    assert repr(CourseMap()).endswith("Of 2 guesses, the picture surprised you once.")
+    assert all(score.startswith("0 of") for *_, score in shown()[0][1:] if score)

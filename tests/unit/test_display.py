@@ -71,7 +71,7 @@ def examples():
     swung = seen @ rotation.matrix_from_vector(
         np.random.default_rng(1).normal(size=(9, 3))
     ).swapaxes(-1, -2)
-    flat = foot.of_puppet(tamsin)
+    flat, limb = foot.of_puppet(tamsin), mesh.tube(0.05, 0.5)
     asset, walk = export.puppet_asset(tamsin), gait.walk(tamsin)
     report = inspection.inspect(asset)
     animation = asset.animations[0]
@@ -114,7 +114,8 @@ def examples():
         bird.pose(crouch),
         rig.angles(rig.pose()),
         rig.angles(rig.pose(crouch)),
-        mesh.tube(0.05, 0.5),
+        limb,
+        mesh.section(limb.vertices, limb.triangles, (0, 0.1, 0), (0, 1, 0)),
         gait.pace(0.85),
         gait.pace([0.7, 0.8]),
         walk,
@@ -510,7 +511,7 @@ def test_a_panel_says_its_values_and_its_readout():
     )
     assert repr(slider) == "Slider: Bend, 0 to 20° by 0.5, at 5"
     assert repr(panel) == "Panel: A leg bends. Bend: 5.0. Bent by 5.0 <°"
-    assert panel._repr_mimebundle_()["text/plain"] == repr(panel)
+    assert panel._repr_mimebundle_()[0]["text/plain"] == repr(panel)
     choice = panels.Choice("side", "Side", ("left", "right"), "left")
     assert repr(choice) == "Choice: Side, left, right, at left"
 

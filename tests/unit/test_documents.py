@@ -12,9 +12,9 @@ from urllib.parse import unquote
 import pytest
 
 import rigkit
-from rigkit import cli, course, homework, inspection
+from rigkit import body, cli, course, homework, inspection
 from rigkit.homework import catalogue
-from tests.pictures import conventions
+from tests.pictures import conventions, walking
 
 ROOT = Path(__file__).parents[2]
 PAGES = {name: (ROOT / name).read_text(encoding="utf-8") for name in ("README.md", "DEVELOPERS.md")}
@@ -174,6 +174,14 @@ def test_the_picture_of_the_conventions_is_current():
     assert kept == conventions.picture().card() + "\n", "make it anew: python -m tests.pictures"
 
 
+def test_the_picture_that_walks_is_current():
+    kept = (ROOT / "tests" / "pictures" / "walking.svg").read_text(encoding="utf-8")
+    assert kept == walking.svg(), "make it anew: python -m tests.pictures walking.svg"
+    (cm,) = set(re.findall(r">(\d+) cm<", kept))
+    (words,) = re.findall(r'<img src="tests/pictures/walking.svg".*? alt="(.+?)">', README)
+    assert f"{cm} centimetres in every step" in words
+
+
 def test_the_files_that_developers_read_of_are_there():
     spoken = set(re.findall(r"`((?:[\w.]+/)+[\w.]+\.(?:py|svg|png|ipynb))`", prose(DEVELOPERS)))
     assert len(spoken) > 5
@@ -207,15 +215,37 @@ def test_what_is_counted_is_as_many():
         assert set(said) == {str(count)}, name
 
 
+def test_outside_tests_ask_the_programs_and_hold_the_cells_that_are_spoken_of():
+    told = DEVELOPERS.split("## Where numbers come from")[1].split("\n## ")[0]
+    (some,) = re.findall(
+        r"programs are asked for the same\nresults: (.+?) and the\nvalidator", told, re.DOTALL
+    )
+    programs = re.findall(r"`(\w+)`", some)
+    assert "Seven programs" in told
+    assert len(programs) + 1 == 7  # with the validator
+    texts = [path.read_text(encoding="utf-8") for path in (ROOT / "tests" / "outside").glob("*.py")]
+    asked = set(re.findall(r"^(?:import|from) (\w+)", "\n".join(texts), re.MULTILINE))
+    assert set(programs) <= asked
+    cells = [
+        name.endswith("_deg") or name in ("value", "at_percent")
+        for table in ("gait_angles", "gait_paces", "gait_pelvis")
+        for row in body.rows(table)
+        for name, cell in row.items()
+        if cell is not None
+    ]
+    assert f"all {sum(cells)} numbers" in told
+
+
 def test_it_promises_no_times():
     assert re.findall(r"\b\d[\d.,]* ?(?:ms|s|seconds?|hours?|a second|per second)\b", README) == []
 
 
 def test_its_job_comes_first_in_one_paragraph():
-    title, job, picture, *_ = README.split("\n\n")
+    title, job, picture, panel, *_ = README.split("\n\n")
     assert title.startswith("# ")
     assert len(job.split()) < 160
     assert picture.startswith("<img ")
+    assert panel.startswith("<img ")
 
 
 def test_it_is_cited_by_the_version_there_is():

@@ -72,15 +72,17 @@ def test_nothing_goes_below_the_floor_and_no_bone_changes(foot, angle, limit):
 @quick
 @given(feet, angles, limits, st.floats(-1e-6, 1e-6))
 def test_nothing_slips_and_nothing_jumps(foot, angle, limit, step):
-    one, two = (
-        ft.roll(foot, angle, limit),
-        ft.roll(foot, np.clip(angle + step, -np.pi / 2, np.pi / 2), limit),
-    )
-    for name in POINTS:
-        assert np.abs(getattr(one, name) - getattr(two, name)).max() <= 1e-6
-    if one.pivot == two.pivot:
-        still = str(one.pivot)
-        assert_allclose(getattr(one, still), getattr(two, still), atol=1e-15)
+    pair = angle, np.clip(angle + step, -np.pi / 2, np.pi / 2)
+    for ease in (0.0, ft.EASE):
+        one, two = (ft.roll(foot, roll, limit, ease) for roll in pair)
+        for name in POINTS:
+            assert np.abs(getattr(one, name) - getattr(two, name)).max() <= 1e-6
+        shared = max(np.abs(np.array(pair) - limit)) < ease
+        if one.pivot == two.pivot and not shared:
+            still = str(one.pivot)
+            assert_allclose(getattr(one, still), getattr(two, still), atol=1e-15)
+        if min(pair) >= 0:  # the tip of the toe stays whatever the ball does
+            assert_allclose(one.toe, two.toe, atol=1e-15)
 
 
 @quick
@@ -97,16 +99,40 @@ def test_batch_equals_loop(many, limit):
 @quick
 @given(st.lists(angles, min_size=1, max_size=8), limits)
 def test_turns_add_up_to_the_roll_and_the_heel_turns_alone(many, limit):
+    many = np.array(many)
     heel, ball, toe = ft.turns(many, limit)
     assert_allclose(heel + ball + toe, many, atol=1e-15)
     assert (heel <= 0).all()
     assert ((ball >= 0) & (ball <= limit + 1e-15)).all()
     assert (toe >= 0).all()
     assert not (heel * (ball + toe)).any()
-    assert_allclose(ball[toe > 0], limit, atol=1e-15)
+    ease = min(ft.EASE, limit)
+    assert_allclose(ball[many >= limit + ease], limit, atol=1e-15)
+    assert_array_equal(toe[many <= limit - ease], 0)
     rolled = ft.roll(FOOT, many, limit)
     assert_allclose(rolled.toe_turn, heel + toe, atol=1e-15)
     assert_allclose(rolled.foot_turn, heel + toe + ball, atol=1e-15)
+
+
+@quick
+@given(angles, limits, st.floats(0, 0.4, allow_subnormal=False))
+def test_the_toe_s_share_is_the_integral_of_a_smooth_step(angle, limit, ease):
+    """Of the closed form against a sum of 2,000 parts."""
+    wide = min(ease, limit)
+    edges = np.linspace(min(angle, 0.0), angle, 2001)
+    middles = (edges[1:] + edges[:-1]) / 2
+    x = np.clip((middles - limit + wide) / (2 * wide), 0, 1) if wide else middles > limit
+    share = np.sum(3 * x**2 - 2 * x**3) if wide else np.sum(x)
+    _, _, toe = ft.turns(angle, limit, ease)
+    assert toe == pytest.approx(share * (angle - min(angle, 0.0)) / 2000, abs=2e-3)
+
+
+def test_ball_and_toe_turn_at_rates_without_a_jump():
+    angle = np.linspace(0, np.pi / 2, 4001)
+    _, ball, toe = (np.diff(turn) / np.diff(angle) for turn in ft.turns(angle))
+    assert np.abs(np.diff(ball)).max() < 2e-3
+    assert np.abs(np.diff(toe)).max() < 2e-3
+    assert np.abs(np.diff(ft.turns(angle, ease=0.0)[2])).max() > 0
 
 
 def test_turns_of_integers_and_of_many_limits():

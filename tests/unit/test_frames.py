@@ -78,6 +78,10 @@ def test_the_midplane_swaps_left_and_right_only():
     assert frames.mirror_points([[2, 0, 0]], through=[1, 5, 5]).tolist() == [[0, 0, 0]]
 
 
+SIGNS = (("", 1), ("-", -1))
+flips = st.sampled_from(["x", "y", "z", "xyz"])
+
+
 @given(points, directions, points)
 def test_mirrored_twice_is_the_same_point(point, normal, through):
     image = frames.mirror_points(point, normal, through)
@@ -86,7 +90,7 @@ def test_mirrored_twice_is_the_same_point(point, normal, through):
     assert abs(((image + point) / 2 - through) @ normal) < 1e-12  # the middle is in the plane
 
 
-@given(rigid, st.sampled_from("xyz"), directions, points)
+@given(rigid, flips, directions, points)
 def test_mirrored_twice_is_the_same_frame(frame, flip, normal, through):
     image = frames.mirror_frames(frame, flip, normal, through)
     frames.check_frames("image", image)
@@ -94,15 +98,15 @@ def test_mirrored_twice_is_the_same_frame(frame, flip, normal, through):
     assert np.allclose(image[:3, 3], frames.mirror_points(frame[:3, 3], normal, through), **CLOSE)
 
 
-@given(rigid, st.sampled_from("xyz"), directions)
-def test_only_the_flipped_axis_points_against_its_reflection(frame, flip, normal):
+@given(rigid, flips, directions)
+def test_only_a_flipped_axis_points_against_its_reflection(frame, flip, normal):
     image = frames.mirror_frames(frame, flip, normal)
     for i, axis in enumerate("xyz"):
         reflected = frames.mirror_points(frame[:3, i], normal)
-        assert np.allclose(image[:3, i], -reflected if axis == flip else reflected, **CLOSE)
+        assert np.allclose(image[:3, i], -reflected if axis in flip else reflected, **CLOSE)
 
 
-@given(rigid, st.sampled_from("xyz"), st.sampled_from("xyz"), st.floats(-3, 3), points)
+@given(rigid, flips, st.sampled_from("xyz"), st.floats(-3, 3), points)
 def test_the_same_angle_mirrors_about_the_flipped_axis_and_the_opposite_about_the_others(
     frame, flip, axis, angle, point
 ):
@@ -111,11 +115,62 @@ def test_the_same_angle_mirrors_about_the_flipped_axis_and_the_opposite_about_th
     carried = frames.relative(frame, frames.frame(origin=point))[:3, 3]
     carried_image = frames.relative(image, frames.frame(origin=frames.mirror_points(point)))[:3, 3]
     moved = frames.apply(frame @ frames.frame(rotation.matrix_about(axis, angle)), carried)
-    sign = 1 if axis == flip else -1
+    sign = 1 if axis in flip else -1
     moved_image = frames.apply(
         image @ frames.frame(rotation.matrix_about(axis, sign * angle)), carried_image
     )
     assert np.allclose(moved_image, frames.mirror_points(moved), rtol=0, atol=1e-11)
+
+
+@given(rigid, flips, points)
+def test_a_shift_keeps_its_numbers_where_a_turn_changes_them(frame, flip, shift):
+    image = frames.mirror_frames(frame, flip)
+    signs = [-1 if axis in flip else 1 for axis in "xyz"]
+    moved = frames.apply(image, np.multiply(signs, shift))
+    assert np.allclose(moved, frames.mirror_points(frames.apply(frame, shift)), **CLOSE)
+
+
+@pytest.mark.parametrize("even", ["", "xy", "yx", "zyx"])
+def test_an_even_number_of_flipped_axes_is_refused(even):
+    with pytest.raises(ValueError, match="flip"):
+        frames.mirror_frames(np.eye(4), even)
+
+
+@pytest.mark.parametrize(
+    ("turn", "point", "axis", "off_deg"),
+    [
+        (("x", 0), (0, -0.4, 0), "-y", 0),
+        (("x", 0), (0.3, 0, 0.3 * np.tan(np.radians(20))), "x", 20),
+        (("z", 90), (0, 0.4, 0), "x", 0),  # its x was turned up
+        (("x", 90), (0, 0.4, 0), "-z", 0),  # its z was turned down
+        (("y", 30), (0, 0, -2), "-z", 30),
+        (("x", 0), (1, 1.001, 1), "y", np.degrees(np.arctan(np.sqrt(2) / 1.001))),
+    ],
+)
+def test_which_axis_points_at_a_child(turn, point, axis, off_deg):
+    about, degrees = turn
+    joint = frames.frame(rotation.matrix_about(about, np.radians(degrees)), [1, 2, 3])
+    found, off = frames.axis_toward(joint, np.add([1, 2, 3], point))
+    assert str(found) == axis
+    assert np.degrees(off) == pytest.approx(off_deg, abs=1e-5)
+
+
+@given(rigid, points)
+def test_the_nearest_axis_is_the_nearest_of_six(frame, point):
+    if np.linalg.norm(point - frame[:3, 3]) < 1e-3:
+        return
+    found, off = frames.axis_toward([frame, frame], point)
+    away = (point - frame[:3, 3]) / np.linalg.norm(point - frame[:3, 3])
+    signed = {sign + a: s * frame[:3, i] for i, a in enumerate("xyz") for sign, s in SIGNS}
+    angles = {name: np.arccos(np.clip(axis @ away, -1, 1)) for name, axis in signed.items()}
+    assert angles[str(found[1])] == pytest.approx(min(angles.values()), abs=1e-6)
+    assert off[0] == pytest.approx(min(angles.values()), abs=1e-6)
+    assert off[0] < 0.956  # as far as a cube's corner is from its nearest axis
+
+
+def test_a_child_in_its_joints_place_has_no_direction():
+    with pytest.raises(ValueError, match="`points`"):
+        frames.axis_toward(np.eye(4), [0, 0, 0])
 
 
 # What is refused
@@ -145,7 +200,7 @@ def test_the_refusal_shows_the_row_at_fault_not_the_first():
 
 
 def test_flip_must_be_an_axis():
-    with pytest.raises(ValueError, match="`flip` must be one of 'x', 'y', 'z'; got 'w'"):
+    with pytest.raises(ValueError, match="`flip` must be one of 'x', 'y', 'z', 'xyz'; got 'w'"):
         frames.mirror_frames(np.eye(4), "w")
 
 

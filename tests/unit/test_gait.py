@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from rigkit import body, gait, leg, skeleton
+from rigkit.gait._feet import REACH
 from rigkit.puppets import PUPPETS, personal
 
 TAMSIN = PUPPETS["Tamsin"]
@@ -20,6 +21,9 @@ puppets = st.one_of(
 )
 # Dimensionless: a walk slower and faster, shorter and longer than any that was measured.
 speeds, steps = st.floats(0.1, 0.9), st.floats(0.3, 1.0)
+shares = st.floats(0, 3)
+PACES = [(name, group) for name in PUPPETS for group in gait.GROUPS]
+STILL = {"sway": 0.0, "rotation": 0.0, "obliquity": 0.0}
 
 
 @cache
@@ -28,8 +32,17 @@ def walked(name="Tamsin", **pace):
 
 
 @cache
-def planted(name="Tamsin"):
-    return gait.plant(walked(name))
+def planted(name="Tamsin", **pace):
+    return gait.plant(walked(name, **pace))
+
+
+@cache
+def fine(name, group, frames=2000):
+    """One stride with planted feet, at a published pace."""
+    pace = gait.pace(gait.leg_height(name), group)
+    return planted(
+        name, speed=float(pace.speed), step_length=float(pace.step_length), frames=frames, cycles=1
+    )
 
 
 def limb(puppet):
@@ -37,7 +50,8 @@ def limb(puppet):
 
 
 def at_pace(puppet, speed, step, **more):
-    return gait.walk(puppet, speed * np.sqrt(9.81 * limb(puppet)), step * limb(puppet), **more)
+    length = gait.leg_height(puppet)
+    return gait.walk(puppet, speed * np.sqrt(9.81 * length), step * length, **more)
 
 
 # Headings
@@ -239,24 +253,33 @@ def check_bones(walk):
     assert_allclose(bones, np.broadcast_to(walk.puppet.bones, bones.shape), atol=1e-12)
 
 
-@given(puppet=puppets, speed=speeds, step=steps, table=st.sampled_from(gait.TABLES))
+@given(
+    puppet=puppets,
+    speed=speeds,
+    step=steps,
+    table=st.sampled_from(gait.TABLES),
+    sway=shares,
+    rotation=shares,
+    obliquity=shares,
+)
 @settings(max_examples=40, deadline=None)
-def test_any_walk_keeps_its_bones_its_floor_and_its_pace(puppet, speed, step, table):
-    walk = at_pace(puppet, speed, step, table=table, frames=24, cycles=1)
+def test_any_walk_keeps_its_bones_its_floor_and_its_pace(puppet, speed, step, **more):
+    walk = at_pace(puppet, speed, step, frames=24, cycles=1, **more)
     for moved in (walk, gait.plant(walk)):
         check_bones(moved)
         assert moved.points[:, :, -3:, 1].min() > -1e-9  # no sole below the floor
         assert np.isfinite(moved.points).all()
         assert_allclose(np.diff(moved.pelvis[:, 2]) / np.diff(moved.times), walk.speed)
         assert_allclose(moved.pelvis[-1, 2], 2 * walk.step_length)
-        assert_allclose(moved.points[:, 0, :, 0], puppet.hip_width / 2)
-        assert_allclose(moved.points[:, 1, :, 0], -puppet.hip_width / 2)
         assert_allclose(
             moved.points[-1] - moved.points[0],
             np.broadcast_to(moved.pelvis[-1] - moved.pelvis[0], moved.points[0].shape),
             atol=1e-9,
         )
         assert_allclose(moved["hip"].mean(axis=1), moved.pelvis, atol=1e-12)
+        hips = moved["L_hip"] - moved["R_hip"]
+        assert_allclose(np.linalg.norm(hips, axis=-1), puppet.hip_width)
+        assert np.isfinite([moved.hip, moved.knee, moved.ankle]).all()
 
 
 @given(puppet=puppets, speed=speeds, step=steps)
@@ -264,11 +287,11 @@ def test_any_walk_keeps_its_bones_its_floor_and_its_pace(puppet, speed, step, ta
 def test_planted_feet_do_not_slide_wherever_the_legs_reach(puppet, speed, step):
     walk = gait.plant(at_pace(puppet, speed, step, frames=60))
     reached = walk.miss.max() < 1e-9
-    assert reached or step > 0.8  # only steps longer than legs like may be out of reach
+    assert reached or step > 0.7  # only steps longer than legs like may be out of reach
     if reached:
-        assert (walk.slide_cm < 0.05).all()
+        assert (walk.slide_cm < 1e-6).all()
         assert_allclose(walk.points[:, :, len(puppet.bones)], gait.foot_goals(walk), atol=1e-9)
-        assert (walk.reach_share <= 0.995 + 1e-9).all()
+        assert walk.reach_share.max() <= REACH + 1e-4  # the path is measured at 200 moments a step
 
 
 @pytest.mark.parametrize("name", PUPPETS)
@@ -280,7 +303,7 @@ def test_a_forward_walk_slides_and_a_planted_one_does_not(name):
 
 def test_the_forward_walk_has_the_published_angles():
     walk = walked()
-    relative = walk.step_length / TAMSIN.leg_length
+    relative = walk.step_length / gait.leg_height(TAMSIN)
     for joint in gait.JOINTS:
         assert_allclose(
             getattr(walk, joint),
@@ -333,7 +356,10 @@ def test_legs_bend_to_their_puppet_s_side():
 def test_the_heron_carries_its_thigh_and_bends_at_the_ankle():
     walk = planted("heron")
     assert walk.joints == ("hip", "knee", "ankle", "foot", "heel", "ball", "toe")
-    assert_allclose(walk.hip, leg.CARRIED_THIGH + gait.PELVIS_TILT)
+    # the pelvis's turns are small, so from the side it is all but carried
+    assert_allclose(walk.hip, leg.CARRIED_THIGH + gait.PELVIS_TILT, atol=np.deg2rad(0.2))
+    still = planted("heron", **STILL)
+    assert_allclose(still.hip, leg.CARRIED_THIGH + gait.PELVIS_TILT)
     assert_allclose(walk.ankle, walk.bend, atol=1e-12)
     assert (walk.knee > 0).all()
 
@@ -347,9 +373,9 @@ def test_a_step_too_long_for_the_legs_is_walked_as_far_as_they_reach():
 
 
 def test_defaults_are_the_free_pace_and_a_given_speed_brings_its_step():
-    free = gait.pace(TAMSIN.leg_length)
+    free = gait.pace(gait.leg_height(TAMSIN))
     assert (walked().speed, walked().step_length) == pytest.approx((free.speed, free.step_length))
-    fast = gait.pace(TAMSIN.leg_length, "fast")
+    fast = gait.pace(gait.leg_height(TAMSIN), "fast")
     assert gait.walk(TAMSIN, fast.speed).step_length == pytest.approx(fast.step_length)
     assert walked().times[-1] == pytest.approx(2 * 2 * free.step_length / free.speed)
     assert len(walked().times) == 201
@@ -366,8 +392,24 @@ def test_more_frames_are_the_same_walk():
         gait.plant(gait.walk(TAMSIN, frames=40)),
         gait.plant(gait.walk(TAMSIN, frames=20)),
     )
-    # the pelvis path looks at its own frames too
-    assert_allclose(fine.points[::2], coarse.points, atol=0.001)
+    assert_allclose(fine.points[::2], coarse.points, atol=1e-12)
+
+
+@pytest.mark.parametrize("name", PUPPETS)
+def test_numbers_do_not_depend_on_how_many_frames_there_are(name):
+    walks = [gait.walk(name, frames=frames) for frames in (30, 100, 1000)]
+    slides = np.array([walk.slide_cm for walk in walks])
+    # between two frames the pelvis is taken to move evenly, which is all that is left of them
+    assert_allclose(slides, [slides[0]] * 3, rtol=1e-9)
+    raised = [
+        gait.plant(walk, gait.pelvis_path(walk) + [0, 0.03 * limb(walk.puppet), 0])
+        for walk in walks
+    ]
+    assert (raised[0].slide_cm > 1).all()
+    assert_allclose([walk.slide_cm for walk in raised], [raised[0].slide_cm] * 3, rtol=1e-6)
+    # and of its own frames a fine walk measures the same
+    own = gait.foot_slide_cm(walks[-1].points[:, :, -3:], walks[-1].stance).sum(axis=0) / 2
+    assert_allclose(own, slides[-1], rtol=0.005)
 
 
 @pytest.mark.parametrize(
@@ -384,6 +426,11 @@ def test_more_frames_are_the_same_walk():
         ({"frames": 10.5}, "frames"),
         ({"cycles": 0}, "cycles"),
         ({"table": "x"}, "table"),
+        *(
+            ({share: bad}, share)
+            for share in STILL
+            for bad in [np.nan, np.inf, "some", [], -0.1, 3.1, [1.0, 1.0]]
+        ),
     ],
 )
 def test_walks_refuse_bad_input(arguments, name):
@@ -451,7 +498,7 @@ def test_a_rig_s_inverse_legs_walk_either_walk(name):
 
 @pytest.mark.parametrize("name", ["Tamsin", "Odo", "Pip"])
 def test_a_rig_s_forward_legs_walk_the_forward_walk_and_read_its_angles(name):
-    rig, walk = leg.LegRig.from_puppet(PUPPETS[name]), walked(name)
+    rig, walk = leg.LegRig.from_puppet(PUPPETS[name]), walked(name, **STILL)
     none = np.zeros_like(walk.knee)
     angles = leg.LegAngles(
         np.stack([walk.hip - gait.PELVIS_TILT, none, none], axis=-1),
@@ -490,41 +537,171 @@ def test_only_a_rig_has_control_values(rig):
 # The pelvis path
 
 
-@given(puppet=puppets, speed=speeds, step=st.floats(0.3, 0.75), reach=st.floats(0.9, 1.0))
+@given(
+    puppet=puppets, speed=speeds, step=st.floats(0.3, 0.7), reach=st.floats(0.9, 1.0), sway=shares
+)
 @settings(max_examples=30, deadline=None)
-def test_the_pelvis_path_keeps_both_legs_within_reach(puppet, speed, step, reach):
-    walk = at_pace(puppet, speed, step, frames=30, cycles=1)
+def test_the_pelvis_path_keeps_both_legs_within_reach(puppet, speed, step, reach, sway):
+    walk = at_pace(puppet, speed, step, frames=30, cycles=1, sway=sway)
     path = gait.pelvis_path(walk, reach)
-    shares = gait.plant(walk, path).reach_share
-    assert shares.max() <= reach + 1e-9
-    assert (path[:, 1] <= walk.pelvis[:, 1] + 1e-12).all()
+    assert gait.plant(walk, path).reach_share.max() <= reach + 1e-4
 
 
 @pytest.mark.parametrize("name", PUPPETS)
-def test_the_pelvis_path_is_a_mean_and_two_waves_a_step(name):
+def test_the_pelvis_path_is_a_mean_and_four_waves_a_step(name):
     height = gait.pelvis_path(gait.walk(PUPPETS[name], frames=64, cycles=1))[:-1, 1]
     waves = np.abs(np.fft.rfft(height))
-    assert_allclose(np.delete(waves, [0, 2, 4]), 0, atol=1e-9)
+    assert_allclose(np.delete(waves, [0, 2, 4, 6, 8]), 0, atol=1e-9)
     assert waves[2] > 1e-3
 
 
 @pytest.mark.parametrize("name", PUPPETS)
-def test_the_pelvis_path_is_no_lower_than_it_must_be(name):
+def test_the_pelvis_path_touches_the_highest_there_is_or_the_published_knees(name):
     walk = gait.walk(PUPPETS[name], frames=400, cycles=1)
-    highest = np.minimum(walk.pelvis[:, 1], _highest(walk))
-    gap = highest - gait.pelvis_path(walk)[:, 1]
-    assert_allclose(np.fft.rfft(gap[:200])[1:3], 0, atol=1e-9)  # nothing of both waves is left
-    assert -1e-12 <= gap.min() < 1e-3
-    assert gap.mean() < 0.03 * limb(walk.puppet)
+    gap = gait.highest_hips(walk).min(axis=1) - gait.pelvis_path(walk)[:, 1]
+    assert -1e-4 < gap.min() < 1e-3
 
 
-def _highest(walk):
-    carried, upper, lower = leg._limb(walk.puppet)
-    goals = gait.foot_goals(walk)
-    along = goals[..., 2] - walk.pelvis[:, None, 2] - carried[0]
-    return (goals[..., 1] - carried[1] + np.sqrt((0.995 * (upper + lower)) ** 2 - along**2)).min(
-        axis=1
+# How far the knees of planted legs are from the published ones in stance, degrees, at the most and
+# root mean square, in free walking. The published ones spread by 5.5 to 7 (one standard deviation).
+# Tamsin is grown and of usual proportions; the others' legs are invented, and off most at toe-off.
+STANCE_KNEES = {
+    "Tamsin": (6.0, 2.7),
+    "Odo": (19.6, 7.2),
+    "Pip": (21.5, 5.1),
+    "heron": (17.1, 8.8),
+}
+
+
+@pytest.mark.parametrize("name", STANCE_KNEES)
+def test_knees_in_stance_are_about_as_published(name):
+    walk, planted = walked(name, frames=1000, cycles=1), fine(name, "free", 1000)
+    off = np.degrees(planted.bend - walk.bend)[walk.stance]
+    assert [np.abs(off).max(), np.sqrt(np.mean(off**2))] == pytest.approx(
+        STANCE_KNEES[name], abs=0.06
     )
+    if name == "Tamsin":  # 6.2 degrees is printed for 40 %
+        assert np.degrees(planted.knee[400, 0]) == pytest.approx(6.2, abs=2)
+
+
+# The pelvis
+
+
+def test_a_pelvis_told_to_be_still_only_bobs():
+    for name in PUPPETS:
+        for walk in (walked(name, **STILL), planted(name, **STILL)):
+            assert_allclose(walk.pelvis[:, 0], 0, atol=1e-15)
+            assert_array_equal(walk.pelvis_rotation, 0)
+            assert_array_equal(walk.pelvis_obliquity, 0)
+            for joint in walk.joints:
+                assert_allclose(walk["L_" + joint][:, 0], walk.puppet.hip_width / 2)
+            values = gait.control_values(walk, leg.LegRig.from_puppet(walk.puppet))
+            assert_allclose(values["L_knee"]["shift_x"], 0, atol=1e-12)
+
+
+@pytest.mark.parametrize("name", PUPPETS)
+def test_shares_scale_what_they_name_and_nothing_else_of_the_pelvis(name):
+    usual, double = walked(name), walked(name, sway=2.0, rotation=2.0, obliquity=2.0)
+    assert_allclose(double.pelvis[:, 0], 2 * usual.pelvis[:, 0])
+    assert_allclose(double.pelvis_rotation, 2 * usual.pelvis_rotation)
+    assert_allclose(double.pelvis_obliquity, 2 * usual.pelvis_obliquity)
+    assert_array_equal(walked(name, sway=2.0).pelvis_rotation, usual.pelvis_rotation)
+    assert_array_equal(walked(name, rotation=2.0).pelvis[:, 0], usual.pelvis[:, 0])
+
+
+@given(percent=st.floats(-200, 200), speed=st.floats(0.01, 2))
+@settings(max_examples=30)
+def test_the_pelvis_does_for_one_leg_what_it_does_for_the_other_half_a_cycle_on(percent, speed):
+    for turn in gait.PELVIS_TURNS:
+        now, later = gait.pelvis_angles([percent, percent + 50], turn, speed)
+        assert now == pytest.approx(-later, abs=1e-12)
+
+
+def test_the_left_hip_goes_forward_as_its_foot_strikes_and_up_as_it_takes_the_weight():
+    walk = walked(sway=0.0, obliquity=0.0)
+    ahead = (walk["L_hip"] - walk["R_hip"])[:, 2]
+    assert ahead[0] > 0.01
+    assert walk.pelvis_rotation[0] < 0  # a positive turn about +Y takes +X to -Z: backward
+    up = (walked()["L_hip"] - walked()["R_hip"])[:, 1]
+    assert 10 <= np.argmax(up[:100]) <= 20
+    assert walked().pelvis_obliquity[np.argmax(up[:100])] > 0
+
+
+def test_the_pelvis_sways_over_the_foot_that_stands():
+    walk = walked()
+    alone = walk.stance[:, 0] & ~walk.stance[:, 1]
+    middle = np.flatnonzero(alone[:100]).mean()
+    assert np.argmax(walk.pelvis[:100, 0]) == pytest.approx(middle, abs=1)
+    assert walk.pelvis[:, 0].max() < TAMSIN.hip_width / 2
+
+
+@given(puppet=puppets, sway=shares, rotation=shares, obliquity=shares)
+@settings(max_examples=15, deadline=None)
+def test_feet_stand_where_they_stood_whatever_the_pelvis_does_from_side_to_side(puppet, **more):
+    walk = gait.plant(gait.walk(puppet, frames=20, cycles=1, **more))
+    assert_allclose(walk["heel"][..., 0], np.array([[0.5, -0.5]] * 21) * puppet.hip_width)
+    assert walk.miss.max() < 1e-9
+
+
+@given(puppet=puppets, sway=shares, rotation=shares, obliquity=shares)
+@settings(max_examples=15, deadline=None)
+def test_knees_stay_in_the_plane_of_the_leg_and_the_way_ahead(puppet, **more):
+    walk = gait.walk(puppet, frames=20, cycles=1, **more)
+    end = len(puppet.bones)
+    for moved in (walk, gait.plant(walk)):
+        root, middle, end_ = (moved.points[:, :, i] for i in (end - 2, end - 1, end))
+        across = np.cross(end_ - root, [0.0, 0.0, 1.0])
+        assert_allclose(np.sum((middle - root) * across, axis=-1), 0, atol=1e-12)
+
+
+def test_a_bend_is_the_true_angle_between_the_bones():
+    for name in PUPPETS:
+        walk = planted(name)
+        upper, lower = (
+            np.diff(walk.points, axis=2)[:, :, len(walk.puppet.bones) - i] for i in (2, 1)
+        )
+        cosine = np.sum(upper * lower, axis=-1) / np.prod(walk.puppet.bones[-2:])
+        assert_allclose(np.abs(walk.bend), np.arccos(cosine), atol=1e-6)
+
+
+# The measures of smooth feet hold at every published pace.
+
+
+@pytest.mark.parametrize(("name", "group"), PACES)
+def test_the_speed_of_a_foot_has_no_jump_in_it(name, group):
+    """A jump stays, as frames get finer; what is left of a smooth change halves with each."""
+    changes = []
+    for frames in (2500, 5000):
+        walk = fine(name, group, frames)
+        feet = gait.foot_goals(walk)
+        stride = np.concatenate([feet, feet[1:3] + [0, 0, 2 * walk.step_length]])
+        velocity = np.diff(stride, axis=0) / walk.times[1]
+        changes.append(np.linalg.norm(np.diff(velocity, axis=0), axis=-1).max())
+    assert changes[1] < 0.02
+    assert changes[1] < 0.6 * changes[0]
+
+
+@pytest.mark.parametrize(("name", "group"), PACES)
+def test_a_swinging_foot_clears_the_floor(name, group):
+    """By 1 to 2 cm at Tamsin's size, scaled by the leg; nothing is ever below the floor. 11.1 mm of
+    the toe are published by B. W. Schulz, J. Biomech. 44:1277-1284, 2011, 13 mm by Winter 1991."""
+    walk = fine(name, group)
+    off = float(gait.stance_share(walk.speed, gait.leg_height(name)))
+    swung = (walk.phase - off) / (1 - off)
+    heights = walk.points[:, :, -3:, 1].min(axis=-1)
+    low = heights[(swung > 0.3) & (swung < 0.85)].min() / gait.leg_height(name)
+    most = 0.03 if (name, group) == ("Pip", "very fast") else 0.02  # her toe would scrape early
+    assert 0.01 <= 0.9 * low <= most
+    assert heights.min() > -1e-9
+
+
+@pytest.mark.parametrize(("name", "group"), PACES)
+def test_planted_feet_reach_and_stay_at_every_pace(name, group):
+    walk = fine(name, group)
+    assert walk.miss.max() < 1e-12
+    assert (walk.slide_cm < 1e-6).all()
+    if group not in ("fast", "very fast"):  # faster legs near full reach are faster than a pop
+        assert gait.extension_pops(walk) == ()
 
 
 @pytest.mark.parametrize("name", PUPPETS)
@@ -533,28 +710,6 @@ def test_a_foot_never_jumps_from_one_place_to_another(name):
     velocity = np.diff(gait.foot_goals(walk), axis=0) / np.diff(walk.times)[:, None, None]
     # a jump of 5 mm would read 10 m/s
     assert np.linalg.norm(velocity, axis=-1).max() < 5 * walk.speed
-
-
-@pytest.mark.parametrize("name", PUPPETS)
-def test_a_foot_leaves_the_floor_at_the_speed_it_has(name):
-    walk = gait.walk(PUPPETS[name], frames=4000, cycles=1)
-    velocity = np.diff(gait.foot_goals(walk)[:, 0], axis=0) / np.diff(walk.times)[:, None]
-    off = np.argmin(walk.stance[:, 0])  # the first frame in the air
-    before, across, after = (velocity[off + step] for step in (-2, -1, 0))
-    assert np.linalg.norm(across - before) < 0.02 * walk.speed
-    assert np.linalg.norm(after - across) < 0.02 * walk.speed
-
-
-@pytest.mark.parametrize("name", PUPPETS)
-def test_the_speed_a_foot_leaves_with_is_gone_after_three_tenths_of_the_swing(name):
-    walk = gait.walk(PUPPETS[name], frames=2000, cycles=1)
-    moved = (gait.foot_goals(walk) - walk[walk.joints[len(walk.puppet.bones)]])[:, 0, 2]
-    down = float(gait.stance_share(walk.speed, limb(walk.puppet)))
-    t = (walk.phase[:, 0] - down) / (1 - down)
-    off, strike = moved[np.argmin(walk.stance[:, 0])], moved[-1]
-    eased = off + t**2 * (3 - 2 * t) * (strike - off)
-    assert_allclose(moved[t > 0.3], eased[t > 0.3], atol=1e-3)
-    assert np.abs(moved - eased)[t > 0].max() > 1.5e-3
 
 
 @pytest.mark.parametrize("call", [gait.pelvis_path, gait.highest_hips])
@@ -569,14 +724,14 @@ def test_the_pelvis_path_refuses_a_bad_reach(reach, call):
 def test_from_its_highest_hips_a_leg_is_stretched_to_its_reach(name, side, reach):
     walk = gait.walk(PUPPETS[name], frames=40, cycles=1)
     height = gait.highest_hips(walk, reach)[:, side]
-    hips = np.stack([0 * height, height, walk.pelvis[:, 2]], axis=-1)
+    hips = np.stack([walk.pelvis[:, 0], height, walk.pelvis[:, 2]], axis=-1)
     assert_allclose(gait.plant(walk, hips).reach_share[:, side], reach, atol=1e-9)
 
 
 def test_a_foot_too_far_for_its_leg_has_hips_no_higher_than_itself():
-    walk = gait.walk(PUPPETS["Pip"], 1.2, 1.3)
+    walk = gait.walk(PUPPETS["Pip"], 1.2, 1.3, **STILL)
     heights, feet = gait.highest_hips(walk), gait.foot_goals(walk)
-    far = np.abs(feet[..., 2] - walk.pelvis[:, None, 2]) > 0.995 * limb(walk.puppet)
+    far = np.abs(feet[..., 2] - walk.pelvis[:, None, 2]) > REACH * limb(walk.puppet)
     assert far.any()
     assert_allclose(heights[far], feet[far][:, 1], atol=1e-12)
 
@@ -634,7 +789,6 @@ def test_slides_in_a_batch_equal_slides_one_by_one():
         assert_allclose(
             together[:, side], gait.foot_slide_cm(points[:, side], walk.stance[:, side])
         )
-    assert_allclose(walk.slide_cm, together.sum(axis=0) / 2)  # two strides
 
 
 @given(shift=st.floats(-5, 5), amount=st.floats(0, 0.1))
@@ -683,13 +837,13 @@ def test_strikes_refuse_bad_input(call, bad):
 
 
 def test_a_pelvis_too_high_makes_the_knees_pop_and_the_path_cures_it():
-    walk = walked("Odo")
+    walk = walked("Tamsin")
     popped = gait.plant(walk, walk.pelvis)
     pops = gait.extension_pops(popped)
-    assert len(pops) == 4  # every step once
+    assert len(pops) == 12  # every step three times
     assert {pop.side for pop in pops} == {"L_", "R_"}
     assert all(pop.speed_deg > 600 for pop in pops)
-    assert gait.extension_pops(planted("Odo")) == ()
+    assert gait.extension_pops(planted("Tamsin")) == ()
     assert gait.extension_pops(walk) == ()
 
 

@@ -3,11 +3,14 @@ back."""
 
 import base64
 import dataclasses
+import functools
+import json
 import os
+import re
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy.interpolate import CubicHermiteSpline
@@ -16,6 +19,7 @@ from scipy.spatial.transform import Rotation, Slerp
 import rigkit
 from rigkit import frames, gltf, rotation, skin
 from rigkit.gltf import Animation, Asset, Channel, Mesh, Node, Skin, container
+from rigkit.gltf.fields import fields
 from tests.unit import gltf_files
 from tests.unit.gltf_files import File, as_text, data_uri, leg, triangle
 
@@ -403,6 +407,14 @@ def test_a_plain_file_has_no_notes():
             "What programs keep for themselves (extras) is not read.",
         ),
         (
+            lambda d: d["asset"].update(extras=["bench"]),
+            "What programs keep with the file (asset.extras) is too large or no object.",
+        ),
+        (
+            lambda d: d["asset"].update(extras={"a": {"b": 2**53}}),
+            "What programs keep with the file (asset.extras) is too large or no object.",
+        ),
+        (
             lambda d: d["nodes"][0].update(camera=0),
             "A node's camera or morph weights are not read.",
         ),
@@ -773,6 +785,59 @@ def test_a_round_trip_loses_nothing(tmp_path_factory, asset, name):
     for first, second in zip(once.meshes, asset.meshes, strict=True):
         assert_array_equal(first.positions, second.positions)
     same(back(once, folder, name), once)
+
+
+numbers = st.integers(-(2**53) + 1, 2**53 - 1) | st.floats(allow_nan=False, allow_infinity=False)
+words = st.text(st.characters(codec="utf-8"), max_size=6)
+plain = st.recursive(
+    st.none() | st.booleans() | numbers | words,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(words, inner, max_size=3),
+    max_leaves=12,
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(extras=st.dictionaries(words, plain, max_size=4), name=st.sampled_from(["a.glb", "a.gltf"]))
+@example({"large": 2.0**53}, "a.glb")
+def test_what_a_program_keeps_with_a_file_comes_back(tmp_path_factory, extras, name):
+    """Written where the standard has it, in the JSON's `asset`, and read by any reader of JSON."""
+    folder = tmp_path_factory.getbasetemp()
+    asset = Asset([Node("hip")], extras=extras)
+    once = back(asset, folder, name)
+    assert repr(once.extras) == repr(json.loads(json.dumps(once.extras)))
+    assert once.extras == extras
+    assert once.notes == ()
+    document = container.load(folder / name, None).json
+    assert fields(document, "asset", "JSON").get("extras", {}) == extras
+
+
+def test_extras_are_a_copy_and_stay_with_what_is_replaced(tmp_path):
+    kept = {"bench": 1, "joints_mm": {"knee": (85, 484, 18)}, "parents": {}}
+    asset = Asset([Node("hip")], extras=kept)
+    kept["joints_mm"]["knee"] = None
+    assert asset.extras["joints_mm"] == {"knee": [85, 484, 18]}
+    assert dataclasses.replace(asset, copyright="CC0").extras == asset.extras
+    assert back(asset, tmp_path).extras == asset.extras
+    assert Asset([Node("hip")]).extras == {}
+
+
+@pytest.mark.parametrize(
+    ("extras", "said"),
+    [
+        ([1], "`extras` must be a mapping of names to values; got a list of 1."),
+        ({"a": {"b": [0, np.nan]}}, "`extras['a']['b'][1]` must be text, a finite number, true,"),
+        ({"a": np.ones(2)}, "`extras['a']` must be text, a finite number"),
+        ({"a": 2**53}, "a list or a mapping; got 9007199254740992."),
+        ({1: 2}, "`extras[1]` must have text for a name or value; got 1."),
+        ({"a": "\ud800"}, "`extras['a']` must have text for a name or value; got '\\ud800'."),
+        ({"a": "x" * 2**18}, "`extras` must be at most 262144 letters and values, 32 within each"),
+        ({"a": [[0] * 2**10] * 2**8}, "Keep what is large in a file of its own."),
+        ({"a": functools.reduce(lambda inner, _: [inner], range(32), 0)}, "32 within each other"),
+    ],
+)
+def test_extras_that_a_file_cannot_hold_are_refused(extras, said):
+    with pytest.raises(ValueError, match=re.escape(said)):
+        Asset([Node("hip")], extras=extras)
 
 
 def test_a_file_that_is_there_is_kept_unless_asked(tmp_path, kick):

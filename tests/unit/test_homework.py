@@ -16,7 +16,7 @@ import pytest
 from rigkit import course, homework
 from rigkit.homework import calling, checking, picture
 from rigkit.homework.card import Card
-from rigkit.homework.question import WORDS, Misconception, Question, Verdict
+from rigkit.homework.question import WORDS, Hints, Misconception, Question, Verdict
 
 CASES = [
     {"length": 1.5, "way": [3.0, 4.0], "side": "L"},
@@ -334,17 +334,19 @@ def test_parts_come_in_order_or_by_name():
         ({"way": (2,)}, [1.0, 2.0, 3.0], "shape"),
         ({"way": (2,)}, 1.0, "shape"),
         ({"way": (2,)}, [[1.0], [2.0, 3.0]], "different lengths"),
-        ({"way": (2,)}, ["1", "2"], "text"),
-        ({"length": ()}, "0.4", "text"),
+        ({"way": (2,)}, ["1", "2"], r"text .*: \['1', '2'\]"),
+        ({"length": ()}, "0.4", "text for length, where numbers belong: '0.4'"),
         ({"length": ()}, True, "true or false"),
         ({"length": ()}, None, "not finite"),
-        ({"length": ()}, 1.1e9, "not finite"),
+        ({"length": ()}, 1.1e9, "a number of more than 1,000,000,000 in length"),
+        ({"length": ()}, -1e300, "a number of more than 1,000,000,000 in length"),
         ({"length": ()}, {}, "rows"),
-        ({"side": ("left", "right"), "proof": ()}, ["up", 1.0], "something else"),
+        ({"side": ("left", "right"), "proof": ()}, ["up", 1.0], "something else for side: 'up'"),
+        ({"side": ("left", "right"), "proof": ()}, [1.0, 1.0], "something else for side: 1$"),
         ({"side": ("left", "right"), "proof": ()}, "left", "parts"),
         ({"side": ("left", "right"), "proof": ()}, ["left"], "parts"),
         ({"side": ("left", "right"), "proof": ()}, {"side": "left"}, "not finite"),
-        ({"names": WORDS}, "L_hip", "a list of words"),
+        ({"names": WORDS}, "L_hip", "a list of words for names: 'L_hip'"),
         ({"names": WORDS}, ["L_hip", 1.0], "a list of words"),
         ({"names": WORDS}, {"names": ["L_hip"]}, "a list of words"),
     ],
@@ -399,7 +401,7 @@ def test_right_nearly_and_not_yet():
     calls = itertools.count()
     nearly = weighed(lambda length: 2 * length if next(calls) != 2 else -1)
     assert (nearly.word, nearly.score, nearly.right, nearly.cases) == ("Nearly", 0.8, 4, 5)
-    assert nearly.measured == {"You say": "-1 m"}  # the worst case is the one shown
+    assert nearly.measured == {"You say": "−1 m"}  # the worst case is the one shown
     assert weighed(lambda length: 0).word == "Not yet"
 
 
@@ -595,6 +597,21 @@ def test_a_card_shows_a_name_as_code():
     assert "write your answer to <code>line</code> &lt;here&gt;." in html
 
 
+def test_hints_come_in_steps_each_folded_in_the_one_before():
+    hints = Hints("Look at the knee.", "Further: why two, of one?", "With both bones 1 m: 90°.")
+    html = Card(checking.Outcome("06/line", "Not yet", 0.0, "No."), "", hints)._repr_mimebundle_()[
+        "text/html"
+    ]
+    order = ["Look at the knee.", "Where the lesson says it", "A smaller case", "With both"]
+    assert [html.index(part) for part in order] == sorted(html.index(part) for part in order)
+    assert html.count("<details>") == html.count("</details>") == 3
+    assert html.index("</details>") > html.index("With both")
+    # JupyterLab looks for a heading by the letters of an address as they stand
+    assert 'href="../lessons/06-preset-bend.ipynb#Further:-why-two,-of-one?"' in html
+    right = Card(checking.Outcome("06/line", "Right", 1.0, "Yes."), "", hints)
+    assert "<details>" not in right._repr_mimebundle_()["text/html"]
+
+
 @pytest.mark.parametrize("lesson", ["06", "6", 6])
 def test_open_homework(lesson):
     hw = homework.open_homework(lesson, student=" ada ")
@@ -662,7 +679,8 @@ def test_a_card_shows_frames_row_below_row():
     )
     assert f"Worst case:\n{shown}\n" in repr(card) + "\n"
     html = card._repr_mimebundle_()["text/html"]
-    assert f">{shown}</pre></li>" in html
+    assert f">{shown}</pre></details></li>" in html
+    assert "<details open" not in html  # a wall of numbers stands folded, under the picture's words
     names = {}
     exec(f"call = dict({shown})", names)  # it can be typed in again
     assert np.allclose(names["call"]["rest"], frame, atol=1e-4)

@@ -17,7 +17,7 @@ import pytest
 import rigkit
 
 FOLDER = Path(rigkit.__file__).parent
-NOTEBOOK = ["matplotlib", "ipywidgets", "IPython"]
+NOTEBOOK = ["matplotlib", "ipywidgets", "anywidget", "IPython"]
 
 
 def documented_order():

@@ -150,7 +150,7 @@ def test_feet_that_slide_along_with_the_body_are_not_on_the_spot():
     asset = rigs.walk(fast)
     assert not footing_of(asset)[2].on_the_spot
     found = inspection.inspect(asset)["foot-slide"]
-    assert found.number == pytest.approx(100 * 0.4 * 31 / 60 / LEG, rel=0.05)
+    assert found.number == pytest.approx(100 * 0.4 * 33 / 60 / LEG, rel=0.05)
 
 
 # --- numbers, each by another formula

@@ -13,6 +13,7 @@ from rigkit.inspection.finding import amount
 from rigkit.inspection.text import span
 from rigkit.stage.inks import TEXT
 from rigkit.stage.labels import text_width
+from rigkit.view import view as view_of
 from tests.unit import rigs
 
 HOSTILE = {
@@ -396,7 +397,8 @@ def test_json_and_page(tmp_path, file, capsys):
     out = tmp_path / "report.html"
     assert cli.main(["inspect", str(file), "--json", "--html", str(out)]) == 1
     assert json.loads(capsys.readouterr().out)["file"] == "tamsin.glb"
-    assert out.read_text(encoding="utf-8") == inspection.inspect(file).html()
+    report = inspection.inspect(file)
+    assert out.read_text(encoding="utf-8") == report.html(scene=view_of(report))
 
 
 def test_corrections_and_limits(file, capsys):

@@ -123,11 +123,35 @@ def test_a_bent_tube_loses_what_the_integral_says(reach):
     )
 
 
+@pytest.mark.parametrize("reach", [0.03, 0.06, 0.1])
+def test_a_bent_tube_stretches_its_front_as_the_curve_s_slope_says(reach):
+    """A quarter turn takes (y, r) to (−r, y), so the front's line becomes the curve
+    ((1 − w) y − w r, (1 − w) r + w y); halfway up its slope is (1 + 3 r / 2b) / √2 (derived)."""
+    r, y = 0.06, np.linspace(-reach, reach, 2001)
+    t = (reach - y) / (2 * reach)
+    w, slope = t * t * (3 - 2 * t), -3 * t * (1 - t) / reach
+    speed = np.hypot(1 - w - slope * (y + r), w + slope * (y - r))
+    assert speed[1000] == pytest.approx((1 + 1.5 * r / reach) / np.sqrt(2))
+    subject = Subject(stilts(reach))
+    for side in "LR":
+        bent = bent_knee(subject, side)
+        assert bent.stretch == pytest.approx(speed.max(), rel=2e-3)
+        rest, posed = np.linalg.norm(np.diff(bent.longest, axis=1)[:, 0], axis=-1)
+        assert posed / rest == pytest.approx(bent.stretch, rel=1e-9)
+        assert bent.longest[0, :, 2] == pytest.approx([0.06, 0.06], abs=1e-3)  # in front
+    finding = found(stilts(reach), "knee-stretch")
+    assert finding.number == pytest.approx(100 * speed.max(), rel=2e-3)
+    assert finding.status == ("finding" if speed.max() > 2.0 else "pass")
+
+
 @pytest.mark.parametrize("name", PUPPETS)
 @pytest.mark.parametrize("vertices", [300, 2000])
 def test_both_knees_of_a_mirror_image_keep_the_same(name, vertices):
     subject = Subject(export.puppet_asset(PUPPETS[name], vertices, walking=False))
     left, right = (bent_knee(subject, side) for side in "LR")
+    for bent in (left, right):
+        rest, posed = np.linalg.norm(bent.longest[:, 1] - bent.longest[:, 0], axis=-1)
+        assert posed / rest == pytest.approx(bent.stretch, rel=1e-9)
     assert left[:3] == pytest.approx(right[:3], rel=1e-6)
 
 
@@ -181,10 +205,15 @@ def test_what_to_do_hangs_on_all_three():
     ],
 )
 def test_the_advice_fits_what_is_bad(section, stretch, said):
-    nothing = np.empty((2, 0, 3)), np.empty((0, 3), int), np.empty((2, 0, 2, 3))
+    nothing = (
+        np.empty((2, 0, 3)),
+        np.empty((0, 3), int),
+        np.empty((2, 0, 2, 3)),
+        np.empty((2, 2, 3)),
+    )
     advice = skin_rules._advice(skin_rules.Bent(0.6, section, stretch, *nothing))
     assert said in advice
-    assert ("narrower" in advice) == (stretch < 2.5)
+    assert ("narrower" in advice) == (stretch < 2.0)
     assert ("front and back" in advice) == (section < 0.6)
 
 
@@ -203,12 +232,13 @@ def test_what_hangs_far_from_a_knee_at_its_height_is_not_its_skin():
         normals=None,
     )
     report = inspection.inspect(replace(asset, meshes=[more]))
-    for rule in ("knee-volume", "joint-in-section"):
+    for rule in ("knee-volume", "knee-stretch", "joint-in-section"):
         assert dict(report[rule].parts) == pytest.approx(dict(found(asset, rule).parts), rel=1e-6)
 
 
 def test_a_doll_of_a_quarter_the_size_reads_the_same():
-    rules = ("knee-volume", "joint-in-section", "weights-own-side", "weights-alike", "weights-jump")
+    rules = ("knee-volume", "knee-stretch", "joint-in-section")
+    rules += ("weights-own-side", "weights-alike", "weights-jump")
     for make in (rigs.clean, rigs.BROKEN["weights-own-side"], rigs.BROKEN["weights-alike"]):
         full, doll = (
             inspection.inspect(each, {"metres": 1.0})
@@ -303,7 +333,7 @@ def test_mirrored_places_are_found_as_a_tree_finds_them():
     rng = np.random.default_rng(8)
     points = rng.uniform(-1, 1, (2000, 3))
     points[1000:] = points[:1000] * [-1, 1, 1] + rng.uniform(-0.002, 0.002, (1000, 3))
-    partner = weight_rules._mirrored(points, 0.001)
+    partner = mesh.mirror_index(points, 0.001, whole=False)
     tree = cKDTree(points)
     near = tree.query_ball_point(points * [-1, 1, 1], 0.001, p=np.inf)
     assert [i >= 0 for i in partner] == [len(each) > 0 for each in near]
@@ -461,9 +491,21 @@ def test_the_body_between_the_hips_is_neither_legs_skin():
 
 def test_knees_of_all_sorts_stay_measured():
     rig = LegRig.from_puppet("Tamsin")
-    kept = []
-    for softness in (0.5, 2.0, 8.0):
+    kept, stretched = [], []
+    for softness in (0.5, 1.0, 2.0, 8.0):
         surface, table = skin.rig_skin(rig, "Tamsin", 2000, softness)
-        kept.append(found(export.rig_asset(rig.skeleton, surface, table), "knee-volume").number)
+        asset = export.rig_asset(rig.skeleton, surface, table)
+        kept.append(found(asset, "knee-volume").number)
+        stretched.append(found(asset, "knee-stretch").number)
     assert kept == sorted(kept, reverse=True)
-    assert kept[1:] == pytest.approx([92, 60], abs=0.6)  # what the rule's reason says
+    assert stretched == sorted(stretched, reverse=True)
+    # What the rules' reasons say.
+    assert kept[2:] == pytest.approx([92, 60], abs=0.6)
+    assert stretched[:3] == pytest.approx([250, 177, 147], abs=0.6)
+
+
+@pytest.mark.parametrize("name", PUPPETS)
+@pytest.mark.parametrize("vertices", [300, 5000, 20000])
+def test_no_puppet_s_knee_is_stretched_beyond_what_the_reason_says(name, vertices):
+    asset = export.puppet_asset(PUPPETS[name], vertices, walking=False)
+    assert 119 < found(asset, "knee-stretch").number < 150

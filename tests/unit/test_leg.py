@@ -190,6 +190,8 @@ def test_bones_keep_their_length_whatever_is_asked(name, rng):
 def test_the_end_is_on_its_goal_or_misses_by_what_is_said(name, rng):
     rig = rig_of(name)
     values = inverse_values(rig, rng, 20)
+    for tag in ("L_", "R_"):
+        values[tag + "foot"] |= dict.fromkeys(("heel", "ball", "tip"), 0.0)
     pose = rig.pose(values)
     for side, tag in enumerate(("L_", "R_")):
         ankle = ft.roll(rig._feet[side, side + 1], values[tag + "foot"]["roll"][:, None]).ankle[
@@ -320,7 +322,9 @@ def test_rolling_keeps_the_pivot_and_nothing_sinks(name, roll):
     if pose.miss[0] < 1e-9:
         for place in (at(rig, pose, "L_toe"), at(rig, pose, "L_ball"), fr.apply(end, heel)):
             assert place[1] > -1e-9
-        pivot = "L_toe" if roll > ft.BALL_LIMIT else "L_ball" if roll >= 0 else None
+        # where ball and toe share the roll, only the toe's tip stays
+        shared = roll > ft.BALL_LIMIT - ft.EASE
+        pivot = "L_toe" if shared else "L_ball" if roll >= 0 else None
         still = at(rig, pose, pivot) if pivot else fr.apply(end, heel)
         before = (
             at(rig, rig.pose(), pivot)
@@ -338,6 +342,38 @@ def test_toe_bends_at_the_ball_and_roll_is_limited():
     assert_array_equal(
         rig.pose({"L_foot": {"roll": 99.0}}).world, rig.pose({"L_foot": {"roll": np.pi / 2}}).world
     )
+
+
+@few
+@given(names, st.floats(-1.5, 1.5))
+def test_the_three_turns_of_a_roll_may_be_given_one_by_one(name, roll):
+    rig = rig_of(name, 30.0)
+    turns = dict(zip(("heel", "ball", "tip"), ft.turns(roll), strict=True))
+    assert_allclose(
+        rig.pose({"R_foot": turns}).world, rig.pose({"R_foot": {"roll": roll}}).world, atol=1e-12
+    )
+
+
+@few
+@given(names, seeds)
+def test_a_foots_turns_are_those_of_pivots_hung_from_each_other(name, rng):
+    rig = rig_of(name, 40.0)
+    heel, ball, tip = turns = rng.uniform(-0.3, 0.3, (3, 6))
+    roll = rng.uniform(-0.5, 0.9, 6)
+    given = {"roll": roll} | dict(zip(("heel", "ball", "tip"), turns, strict=True))
+    pose = rig.pose({"L_foot": given | {"shift_y": 0.1, "turn_y": 0.3}})
+    points = dict(zip(ft.PIVOTS, rig._sole[0, 1:], strict=True))
+    order = ("heel", "toe", "ball")
+    chain = [
+        ct.Control(one, pivot=points[one], parent=leader)
+        for one, leader in zip(order, (None, *order), strict=False)
+    ]
+    summed = dict(zip(ft.PIVOTS, np.add(ft.turns(roll), [heel, ball, tip]), strict=True))
+    worlds = ct.pose(chain, {one: {"turn_x": turn} for one, turn in summed.items()})
+    inside = pose.miss[:, 0] < 1e-9
+    for joint, point in (("L_" + rig.chain[-1], rig._sole[0, 0]), ("L_ball", points["ball"])):
+        wanted = fr.apply(pose.controls["L_foot"], fr.apply(worlds["ball"], point))
+        assert_allclose(pose[joint][inside, :3, 3], wanted[inside], atol=1e-9)
 
 
 # --- both sides, batches ---

@@ -10,7 +10,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from rigkit import frames, mesh, rotation
-from rigkit.puppets import PUPPETS
+from rigkit.puppets import PUPPETS, personal
 
 TETRAHEDRON = mesh.Mesh(
     [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]
@@ -339,6 +339,147 @@ def test_section_kept_needs_a_plane_that_cuts():
         mesh.section_ratio(TUBE.vertices, TUBE.vertices, TUBE.triangles, [[0, 0, 0]] * 2, [0, 1, 0])
 
 
+# The outline nearest to a point
+
+
+def prism(corners):
+    """A closed prism about the y axis, from −1 to 1, over corners (n, 2) in x and z."""
+    n = len(corners)
+    rings = [np.insert(corners, 1, y, axis=1) for y in (-1.0, 1.0)]
+    low, high = np.arange(n), n + np.arange(n)
+    sides = [low, np.roll(low, -1), high], [np.roll(low, -1), np.roll(high, -1), high]
+    caps = [np.roll(low, -1), low, 0 * low + 2 * n], [high, np.roll(high, -1), 0 * low + 2 * n + 1]
+    triangles = np.concatenate([np.stack(each, axis=-1) for each in (*sides, *caps)])
+    return np.concatenate([*rings, [[0, -1, 0], [0, 1, 0]]]), triangles
+
+
+def star(seed, corners=11):
+    """Corners of a star about the origin, some of them inward."""
+    rng = np.random.default_rng(seed)
+    angles = 2 * np.pi * (np.arange(corners) + rng.uniform(0, 0.9, corners)) / corners
+    return rng.uniform(0.2, 1, (corners, 1)) * np.stack([np.sin(angles), np.cos(angles)], axis=-1)
+
+
+@quick
+@given(st.integers(0, 2**32 - 1), vectors, vectors)
+def test_the_middle_of_a_section_is_that_of_green_s_formula(seed, turn, shift):
+    """A slanted cut through a prism lies above the centroid of its base: 1/2A ∮ x² dz."""
+    corners = star(seed)
+    x, z = corners.T
+    dx, dz = np.roll(x, -1) - x, np.roll(z, -1) - z
+    xx, zz = (each**2 + each * np.roll(each, -1) + np.roll(each, -1) ** 2 for each in (x, z))
+    double = x @ np.roll(z, -1) - z @ np.roll(x, -1)
+    wanted = np.array([xx @ dz, 0, -zz @ dx]) / (3 * double)
+    wanted[1] = -wanted @ [0.4, 0, -0.3] + 0.1
+    vertices, triangles = prism(corners)
+    motion = frames.frame(rotation.matrix_from_vector(turn), shift)
+    moved, point = frames.apply(motion, vertices), frames.apply(motion, [0, 0.1, 0])
+    normal = frames.rotate_vectors(motion, [0.4, 1, -0.3])
+    flipped = np.where(np.arange(len(triangles))[:, None] % 3, triangles, triangles[:, ::-1])
+    for each in (triangles, flipped):
+        cut = mesh.section(moved, each, point, normal)
+        assert cut.closed
+        assert_allclose(cut.middle, frames.apply(motion, wanted), atol=1e-9)
+        ahead = cut.outline - cut.outline[0]
+        area = np.cross(ahead, np.roll(ahead, -1, axis=0)).sum(axis=0) / 2
+        wide = mesh.slice_area(moved, triangles, point, normal)
+        assert_allclose(area, wide * normal / np.linalg.norm(normal), atol=1e-9)
+
+
+def test_the_radius_is_the_mean_of_the_distance_along_a_side():
+    """From a side at distance a, of length 2 l: ½ (√(a² + l²) + a²/l · arsinh(l/a)), derived."""
+    for slant in (0, 0.3):
+        cut = mesh.section(REST, TUBE.triangles, [0.02, 0.03, 0.01], [slant, 1, 0])
+        assert_allclose(cut.middle, [0, 0.03 + 0.02 * slant, 0], atol=1e-12)
+        assert_allclose(np.hypot(cut.outline[:, 0], cut.outline[:, 2]).max(), 0.1, rtol=1e-9)
+    level = mesh.section(REST, TUBE.triangles, [0, 0.03, 0], [0, 1, 0])
+    near, half = 0.1 * np.cos(np.pi / 12), 0.1 * np.sin(np.pi / 12)
+    wanted = (0.1 + near**2 / half * np.arcsinh(half / near)) / 2
+    assert level.radius == pytest.approx(wanted, rel=1e-4)
+    assert len(mesh.section(REST, TUBE.triangles, [0, 0.1, 0], [0, 2, 0]).outline) == 24
+
+
+def test_the_section_is_that_of_the_leg_the_point_lies_in():
+    knee = mesh.puppet_chain("Tamsin")[1]
+    left, right = (
+        mesh.section(SKIN, TAMSIN.triangles, knee * [side, 1, 1], [0, 1, 0]) for side in (1, -1)
+    )
+    assert_allclose(left.middle, right.middle * [-1, 1, 1], atol=1e-9)
+    assert left.radius == pytest.approx(right.radius, rel=1e-9)
+    assert np.abs(left.middle - knee).max() < 0.01
+    alone = mesh.section(SKIN, TAMSIN.side("L_"), knee, [0, 1, 0])
+    assert_allclose(alone.middle, left.middle, atol=1e-12)
+
+
+def test_half_a_tube_has_an_open_outline():
+    fine = mesh.tube(0.1, 1.0, around=96, along=4)
+    half = fine.triangles[(fine.vertices[fine.triangles, 2] > -1e-9).all(axis=-1)]
+    cut = mesh.section(fine.vertices, half, [0, 0.1, 0], [0, 1, 0])
+    assert not cut.closed
+    assert_allclose(np.sort(cut.outline[[0, -1], 0]), [-0.1, 0.1], atol=1e-9)
+    centroid = 0.4 / (3 * np.pi)  # of half a disc
+    assert_allclose(cut.middle, [0, 0.1, centroid], atol=1e-4)
+    angles = np.pi * (np.arange(500) + 0.5) / 500
+    away = np.hypot(0.1 * np.cos(angles), 0.1 * np.sin(angles) - centroid).mean()
+    assert cut.radius == pytest.approx(away, rel=2e-3)  # along the arc alone
+
+
+def test_a_section_needs_one_pose_and_a_plane_that_cuts():
+    with pytest.raises(ValueError, match="`point` and `normal` must be a plane that cuts"):
+        mesh.section(REST, TUBE.triangles, [0, 2, 0], [0, 1, 0])
+    with pytest.raises(ValueError, match="`vertices` must be one pose"):
+        mesh.section([REST, REST], TUBE.triangles, [0, 0, 0], [0, 1, 0])
+    one = mesh.section(np.eye(3), [[0, 1, 2]], [0.5, 0.2, 0.2], [1, 0, 0])  # a single straight cut
+    assert_allclose(one.middle, [0.5, 0.25, 0.25])
+    assert (len(one.outline), one.closed) == (2, False)
+
+
+# Neighbours and partners
+
+
+def test_neighbours_are_listed_once_and_stay_empty_for_a_vertex_of_no_triangle():
+    indptr, indices = mesh.neighbours([(0, 1, 3), (3, 1, 4), (1, 1, 0)], 7)
+    listed = [indices[a:b].tolist() for a, b in pairwise(indptr)]
+    assert listed == [[1, 3], [0, 3, 4], [], [0, 1, 4], [1, 3], [], []]
+
+
+@puppets
+def test_partners_of_a_puppet_are_each_other_s_and_its_triangles_too(puppet):
+    surface = mesh.puppet_mesh(puppet, 1000)
+    partner = mesh.mirror_index(surface.vertices)
+    assert partner[partner].tolist() == list(range(len(partner)))
+    assert_allclose(surface.vertices[partner], surface.vertices * [-1, 1, 1], atol=1e-12)
+    middle = partner == np.arange(len(partner))
+    assert (middle == (surface.vertices[:, 0] == 0)).all()
+    assert middle.any()
+    there, here = (
+        {frozenset(row) for row in each.tolist()}
+        for each in (partner[surface.triangles], surface.triangles)
+    )
+    assert there == here
+
+
+def test_two_legs_close_together_keep_apart():
+    leg = np.array([[0.0004, y, 0] for y in np.linspace(0, 1, 50)])
+    partner = mesh.mirror_index(np.concatenate([leg, leg * [-1, 1, 1]]))
+    assert partner.tolist() == [*range(50, 100), *range(50)]
+
+
+def test_a_mesh_that_is_no_mirror_image_is_refused_or_told():
+    moved = SKIN.copy()
+    moved[7] += [0, 2e-4, 0]
+    with pytest.raises(ValueError, match=r"within 0.01 mm; got [12] of \d+ without a partner"):
+        mesh.mirror_index(moved)
+    assert mesh.mirror_index(moved, 3e-4)[7] == mesh.mirror_index(SKIN)[7]
+    assert (mesh.mirror_index(moved, whole=False) < 0).sum() in (1, 2)
+    with pytest.raises(
+        ValueError, match=r"one partner each; got 1 of .* that share one, the first"
+    ):
+        mesh.mirror_index(np.concatenate([SKIN, SKIN[:1]]))
+    with pytest.raises(ValueError, match="`vertices` must be one pose"):
+        mesh.mirror_index([SKIN, SKIN])
+
+
 # Closed or not
 
 
@@ -396,3 +537,51 @@ def test_loose_edges_show_a_hole_and_a_flipped_triangle():
 def test_bad_input_says_what_would_do(call, arguments, message):
     with pytest.raises(ValueError, match=re.escape(message)):
         call(*arguments)
+
+
+@pytest.mark.parametrize("puppet", [*PUPPETS, personal(np.random.default_rng(5))])
+def test_a_pelvis_s_landmarks_lie_on_its_skin(puppet):
+    surface = mesh.puppet_mesh(puppet)
+    marks = mesh.pelvis_landmarks(surface)
+    assert list(marks) == ["left_asis", "right_asis", "left_psis", "right_psis", "pubis"]
+    for name, point in marks.items():
+        cut = mesh.carried_section(
+            surface.vertices, surface.vertices, surface.triangles, point, (0, 1, 0)
+        )
+        first, last = cut[:, 0], cut[:, 1]
+        bone = last - first
+        share = np.sum((point - first) * bone, axis=-1) / np.maximum(
+            np.sum(bone**2, axis=-1), 1e-30
+        )
+        nearest = first + np.clip(share, 0, 1)[:, None] * bone
+        assert np.linalg.norm(nearest - point, axis=-1).min() < 1e-9, name
+        assert (point[2] < 0) == name.endswith("psis")
+    assert marks["right_asis"] == pytest.approx(marks["left_asis"] * [-1, 1, 1], abs=1e-9)
+    assert marks["right_psis"] == pytest.approx(marks["left_psis"] * [-1, 1, 1], abs=1e-9)
+
+
+def test_a_pelvis_is_as_wide_against_its_hips_as_people_s_are():
+    """A little less than bicristal breadth by hip breadth, ANSUR II: 275.4 / 345.7 mm in men,
+    273.3 / 353.8 mm in women."""
+    surface = mesh.puppet_mesh("Tamsin")
+    marks = mesh.pelvis_landmarks(surface)
+    share = np.ptp([marks["left_asis"][0], marks["right_asis"][0]]) / np.ptp(surface.vertices[:, 0])
+    assert 0.70 < share < 273.3 / 353.8 < 275.4 / 345.7
+
+
+def test_landmarks_do_not_know_where_the_hips_are():
+    """The same skin gives the same landmarks, moved with it and grown with it."""
+    surface = mesh.puppet_mesh("Pip", 800)
+    marks = mesh.pelvis_landmarks(surface)
+    grown = mesh.Mesh(surface.vertices * 1.5 + [0, 0.2, 0.1], surface.triangles)
+    for name, point in mesh.pelvis_landmarks(grown).items():
+        assert point == pytest.approx(marks[name] * 1.5 + [0, 0.2, 0.1])
+
+
+def test_landmarks_need_a_figure():
+    aside = mesh.Mesh([(1, 0, 0), (2, 0, 0), (1, 1, 0)], [(0, 1, 2)])
+    with pytest.raises(ValueError, match="vertices in the midplane"):
+        mesh.pelvis_landmarks(aside)
+    flag = mesh.Mesh([(0, 0, 0), (0.1, 0.9, 0), (0, 1, 0)], [(0, 1, 2)])  # no right half
+    with pytest.raises(ValueError, match="must be seen from the front at"):
+        mesh.pelvis_landmarks(flag)

@@ -1,16 +1,21 @@
 """Panels: one draw for one change, values that are refused rather than clamped, errors in words."""
 
-import asyncio
+import json
 import re
-import time
+import subprocess
+import sys
 import xml.etree.ElementTree as ET
+from pathlib import Path
 
-import ipywidgets as widgets
+import numpy as np
 import pytest
+from numpy.testing import assert_allclose
 
-from rigkit import panels
-from rigkit.panels import FRAMES_A_SECOND, Choice, Panel, Slider
-from rigkit.stage import Stage, row
+import rigkit
+from rigkit.panels import FORM, FRAMES_A_SECOND, Choice, Grip, Panel, Slider
+from rigkit.stage import STYLE, Stage, row
+
+SCRIPT = (Path(rigkit.__file__).parent / "data" / "panel.js").read_text(encoding="utf-8")
 
 
 class Drawing:
@@ -54,21 +59,6 @@ def shown(presets=None, control=None, **more):
     return Panel("A sentence.", [control], lambda x: ("", ""), presets, **more)
 
 
-def everything(widget):
-    """A widget and all widgets in it."""
-    yield widget
-    for child in getattr(widget, "children", ()):
-        yield from everything(child)
-
-
-def find(panel, kind):
-    return [w for w in everything(panel.widget) if isinstance(w, kind)]
-
-
-def press(panel, name):
-    next(b for b in find(panel, widgets.Button) if b.description == name).click()
-
-
 # --- values and drawing
 
 
@@ -86,29 +76,11 @@ def test_setting_several_values_draws_once(panel, drawing):
     assert panel.values == {"drop_cm": 7, "steps": 8, "side": "back"}
 
 
-def test_a_slider_moved_draws_once(panel, drawing):
-    slider = find(panel, widgets.FloatSlider)[0]
-    slider.value = 12
-    assert drawing.calls[1:] == [(12, 3, "front")]
-    slider.value = 12
-    assert len(drawing.calls) == 2
-
-
-def test_a_preset_jumps_draws_once_and_leaves_the_rest(panel, drawing):
-    panel.set(steps=9)
-    press(panel, "Sitting")
-    assert drawing.calls[2:] == [(30, 9, "back")]
-
-
-def test_reset_goes_back_to_the_start_and_is_the_last_button(panel, drawing):
+def test_reset_goes_back_to_the_start(panel, drawing):
     panel.set(drop_cm=7, steps=8, side="back")
-    press(panel, "Reset")
+    panel.reset()
     assert panel.values == {"drop_cm": 5, "steps": 3, "side": "front"}
     assert len(drawing.calls) == 3
-    panel.set(drop_cm=9)
-    panel.reset()
-    assert drawing.calls[-1] == (5, 3, "front")
-    assert [b.description for b in find(panel, widgets.Button)] == ["Sitting", "Standing", "Reset"]
 
 
 def test_whole_sliders_give_whole_numbers_and_others_floats(panel):
@@ -119,346 +91,318 @@ def test_whole_sliders_give_whole_numbers_and_others_floats(panel):
 def test_draw_may_give_markup_instead_of_a_picture():
     shown = Panel("A sentence.", [Slider("x", "x", 0, 1, 1, 0)], lambda x: (f"<p>{x}</p>", ""))
     assert shown.picture == "<p>0</p>"
+    assert shown.shown["views"] == [{"svg": "<p>0</p>", "w": None, "h": None, "from": ""}]
 
 
-def test_a_row_is_sent_without_its_style_sheet_which_the_panel_holds_once():
-    shown = Panel(
-        "A sentence.", [Slider("x", "x", 0, 1, 1, 0)], lambda x: (row(Stage(), Stage()), "")
-    )
-    texts = [w.value for w in find(shown, widgets.HTML)]
-    assert "<style" not in shown.picture
-    assert sum(text.count("<style") for text in texts) == 1
-    assert ".rig-row{" in "".join(texts)
-
-
-# --- what is in it
-
-
-def test_order_title_picture_readout_controls_buttons(panel):
-    kinds = [type(w).__mro__ for w in everything(panel.widget)]
-    order = [
-        next(
-            (
-                k.__name__
-                for k in mro
-                if k
-                in (
-                    widgets.HTML,
-                    widgets.FloatSlider,
-                    widgets.IntSlider,
-                    widgets.RadioButtons,
-                    widgets.Button,
-                )
-            ),
-            None,
-        )
-        for mro in kinds
-    ]
-    assert [name for name in order if name] == [
-        "HTML",
-        "HTML",
-        "FloatSlider",
-        "IntSlider",
-        "RadioButtons",
-        *["Button"] * 3,
-    ]
-    title, screen = find(panel, widgets.HTML)
-    assert re.search(r'role="heading"[^>]*>A pelvis goes down\.<', title.value)
-    assert screen.value == panel.picture + panel.readout
-    assert panel.readout.startswith('<div class="rig-readout">')
-
-
-def test_neither_interact_nor_output_is_used(panel):
-    assert not find(panel, (widgets.Output, widgets.interactive))
-
-
-def test_every_slider_has_a_box_of_the_same_name_and_range(panel):
-    for slider_kind, box_kind in (
-        (widgets.FloatSlider, widgets.BoundedFloatText),
-        (widgets.IntSlider, widgets.BoundedIntText),
-    ):
-        slider, box = find(panel, slider_kind)[0], find(panel, box_kind)[0]
-        for trait in ("description", "min", "max", "step", "value"):
-            assert getattr(slider, trait) == getattr(box, trait)
-    assert find(panel, widgets.FloatSlider)[0].description == "Pelvis lowered by (cm)"
-
-
-def test_every_label_says_what_it_says_when_pointed_at(
-    panel,
-):  # without a tooltip the page would say "null"
-    for control in find(
-        panel, (widgets.FloatSlider, widgets.BoundedFloatText, widgets.RadioButtons)
-    ):
-        assert control.tooltip == control.description
-
-
-def test_box_and_slider_are_linked_both_ways_and_draw_once(panel, drawing):
-    slider, box = find(panel, widgets.FloatSlider)[0], find(panel, widgets.BoundedFloatText)[0]
-    box.value = 9.5
-    assert slider.value == 9.5
-    slider.value = 2
-    assert box.value == 2
-    panel.set(drop_cm=4)
-    assert box.value == 4
-    assert [drop for drop, *_ in drawing.calls] == [5, 9.5, 2, 4]
-
-
-def test_the_rounding_noise_of_a_browser_reaches_neither_box_nor_drawing(panel, drawing):
-    find(panel, widgets.FloatSlider)[0].value = 12.000000000000002
-    assert find(panel, widgets.BoundedFloatText)[0].value == 12
+def test_the_rounding_noise_of_a_browser_does_not_reach_the_drawing(panel, drawing):
+    panel.set(drop_cm=12.000000000000002)
     assert panel.values["drop_cm"] == 12
     assert [drop for drop, *_ in drawing.calls] == [5, 12]
-
-
-def test_a_fine_slider_keeps_what_is_typed_to_its_last_digit():
-    drawn = []
-    fine = Panel(
-        "Millimetres, in metres.",
-        [Slider("lift", "Lift", 0.0, 1.0, 0.001, 0.125, "m")],
-        lambda lift: (drawn.append(lift) or "", ""),
-        {"Higher": (0.987,)},
-    )
-    slider, box = find(fine, widgets.FloatSlider)[0], find(fine, widgets.BoundedFloatText)[0]
-    box.value = 0.123
-    assert slider.value == 0.123
-    slider.value = 0.4560000000000001
-    assert box.value == 0.456
-    press(fine, "Higher")
-    assert fine.values == {"lift": 0.987}
-    assert drawn == [0.125, 0.123, 0.456, 0.987]
 
 
 def test_a_preset_may_give_its_values_in_the_order_of_the_controls(drawing):
     controls = [Slider("drop_cm", "Down", 0, 30, 0.5, 5), Slider("steps", "Steps", 0, 9, 1, 3)]
     rows = Panel("It goes down.", controls, drawing, {"Both": (7, 8), "One": (9,)})
     assert rows.presets == {"Both": {"drop_cm": 7, "steps": 8}, "One": {"drop_cm": 9}}
-    press(rows, "Both")
-    press(rows, "One")
-    assert rows.values == {"drop_cm": 9, "steps": 8}
 
 
-def test_names_are_words_and_never_markup():
-    shown = Panel("a < b", [Slider("x", "x", 0, 1, 1, 0)], lambda x: ("", ""))
-    assert "a &lt; b" in find(shown, widgets.HTML)[0].value
+# --- frames: what a page is told
 
 
-def test_a_panel_displays_itself(panel):
-    assert "application/vnd.jupyter.widget-view+json" in panel._repr_mimebundle_()
+def test_a_frame_moves_nothing(panel, drawing):
+    frame = panel.frame(drop_cm=9)
+    assert frame["values"] == {"drop_cm": 9, "steps": 3, "side": "front"}
+    assert "9.0 cm" in frame["words"]
+    assert panel.values["drop_cm"] == 5
+    assert "5.0 cm" in panel.readout
+    assert drawing.calls[1:] == [(9, 3, "front")]
 
 
-def test_a_slider_that_was_moved_is_not_sent_its_own_value_back(panel):
-    for slider in (find(panel, widgets.FloatSlider)[0], find(panel, widgets.IntSlider)[0]):
-        assert slider.trait_metadata("value", "echo_update") is False
-        assert slider.trait_metadata("value", "sync") is True
+def test_the_head_says_all_that_a_page_needs(panel):
+    head = panel.head
+    assert json.loads(json.dumps(head)) == head
+    assert head["form"] == FORM
+    assert head["title"] == "A pelvis goes down."
+    assert head["controls"] == [
+        {
+            "key": "drop_cm",
+            "label": "Pelvis lowered by",
+            "unit": "cm",
+            "low": 0,
+            "high": 30,
+            "step": 0.5,
+        },
+        {"key": "steps", "label": "Steps", "unit": "", "low": 0, "high": 9, "step": 1},
+        {"key": "side", "label": "Knee", "options": ["front", "back"]},
+    ]
+    assert [moment["name"] for moment in head["moments"]] == ["Sitting", "Standing", "Reset"]
+    assert head["moments"][0]["values"] == {"drop_cm": 30, "side": "back"}
+    assert head["moments"][-1]["values"] == {"drop_cm": 5, "steps": 3, "side": "front"}
 
 
-# --- play
+def test_kernel_and_page_speak_the_same_form():
+    assert f"const FORM = {FORM};" in SCRIPT
+    assert f"const RATE = {FRAMES_A_SECOND};" in SCRIPT
 
 
-FRAME = Slider("frame", "Frame", 0, 47, 1, 5)
+def test_views_are_sent_one_by_one_without_their_style_sheet():
+    both = row(Stage(width=300, title="One"), Stage("front", width=200), title="Both")
+    shown = Panel("A sentence.", [Slider("x", "x", 0, 1, 1, 0)], lambda x: (both, ""))
+    frame = shown.shown
+    assert frame["label"] == "Both"
+    assert [(view["w"], view["from"]) for view in frame["views"]] == [
+        (300, "from the side"),
+        (200, "from the front"),
+    ]
+    assert all("<style" not in view["svg"] for view in frame["views"])
+    assert ".rig-row{" in STYLE
 
 
-class Film:
-    """A panel that plays, a clock that is set by hand, and the page that answers."""
+# --- grips
 
-    def __init__(
-        self,
-        monkeypatch,
-        draw=lambda frame, tilt: (f"<p>{frame}</p>", ""),
-        slider=None,
-    ):
-        self.now, self.timers, self.drawn = 1000.0, [], []
-        monkeypatch.setattr(panels.time, "perf_counter", lambda: self.now)
-        monkeypatch.setattr(panels.asyncio, "get_running_loop", lambda: self)
 
-        def shown(**values):
-            self.drawn.append(values["frame"])
-            return draw(**values)
+def reach(x_cm, y_cm, turn=0):
+    return row(Stage(width=300), Stage("front", width=300), Stage("top", width=300)), "There."
 
-        self.panel = Panel(
-            "It walks.",
-            [slider or FRAME, Slider("tilt", "Tilt", 0.0, 9.0, 0.5, 0.0)],
-            shown,
-            {"Middle": {"frame": 24}},
-            play="frame",
+
+def gripped(grip, **start):
+    sliders = [
+        Slider("x_cm", "x", -50.0, 50.0, 1.0, start.get("x_cm", 0.0)),
+        Slider("y_cm", "y", 0.0, 100.0, 1.0, start.get("y_cm", 50.0)),
+        Choice("turn", "Turn", (0, 1), 0),
+    ]
+    return Panel("Take it.", sliders, reach, grips=[grip])
+
+
+def ankle(x_cm, y_cm, **rest):
+    return np.array([x_cm, y_cm, 10.0]) / 100
+
+
+def test_a_grip_is_where_the_stage_draws_its_point_in_every_view_that_shows_it():
+    panel = gripped(Grip("Ankle", ankle, ("x_cm", "y_cm")))
+    stages = reach(0, 0)[0].pictures
+    assert [held["view"] for held in panel.shown["grips"]] == [0, 1, 2]
+    for held, stage in zip(panel.shown["grips"], stages, strict=True):
+        assert_allclose([held["x"], held["y"]], stage.place(ankle(0, 50)), atol=0.01)
+
+
+@pytest.mark.parametrize("x_cm", [-50.0, -7.0, 50.0])
+def test_its_ways_say_where_one_unit_more_would_bring_it(x_cm):
+    panel = gripped(Grip("Ankle", ankle, ("x_cm", "y_cm")), x_cm=x_cm)
+    stages = reach(0, 0)[0].pictures
+    for held in panel.shown["grips"]:
+        stage = stages[held["view"]]
+        for way, more in zip(held["J"], ((1, 0), (0, 1)), strict=True):
+            moved = stage.place(ankle(x_cm + more[0], 50 + more[1]))
+            assert_allclose(way, moved - stage.place(ankle(x_cm, 50)), atol=1e-4)
+
+
+def test_a_turn_s_way_is_its_tangent():
+    def end(turn_deg):
+        return np.array(
+            [0, 0.5 - 0.4 * np.cos(np.radians(turn_deg)), 0.4 * np.sin(np.radians(turn_deg))]
         )
-        self.drawn.clear()
 
-    def call_later(self, wait, call):
-        self.timers.append([self.now + wait, call, True])
-        return self
-
-    def cancel(self):
-        self.timers.clear()
-
-    def press(self, name):
-        press(self.panel, name)
-
-    def answer(self):
-        """As the page does."""
-        sign = find(self.panel, widgets.Play)[0]
-        if sign.playing:
-            sign.value += 1
-
-    def run(self, seconds, late=0.0):
-        """Let time pass; the page answers each picture after `late` seconds."""
-        end = self.now + seconds
-        while self.now < end:
-            self.now += late
-            self.answer()
-            if not self.timers:
-                return
-            due, call, _ = self.timers.pop(0)
-            self.now = max(self.now, due)
-            call()
-
-
-@pytest.fixture
-def film(monkeypatch):
-    return Film(monkeypatch)
-
-
-def test_nothing_moves_before_play_is_pressed(film):
-    film.answer()
-    assert (film.timers, film.drawn) == ([], [])
-    assert film.panel.values["frame"] == 5
-
-
-def test_play_shows_every_frame_in_its_time_and_wraps_round(film):
-    film.press("Play")
-    film.run(2.0)
-    assert FRAMES_A_SECOND == 24
-    assert film.drawn == [*range(5, 48), *range(6)]  # none before its time
-    assert film.panel.values["frame"] == film.drawn[-1]
-
-
-@pytest.mark.parametrize("late", [1 / 16, 1 / 8, 1 / 2])
-def test_a_slow_page_skips_frames_keeps_time_and_has_one_picture_under_way(film, late):
-    film.press("Play")
-    for count in range(2, 40):
-        film.run(late, late)
-        assert film.drawn[-1] == (5 + int((film.now - 1000) * 24)) % 48
-        assert len(film.drawn) == count
-
-
-def test_a_page_that_no_longer_answers_gets_nothing_more(film):
-    film.press("Play")
-    assert (len(film.drawn), film.timers) == (1, [])
-
-
-def test_two_pages_that_answer_do_not_play_twice_as_fast(film):
-    film.press("Play")
-    sign = find(film.panel, widgets.Play)[0]
-    sign.value += 1
-    sign.value += 1
-    assert len(film.timers) == 1
+    panel = Panel(
+        "Turn it.",
+        [Slider("turn_deg", "Turn", -90.0, 90.0, 1.0, 30.0)],
+        lambda turn_deg: (Stage(width=240), ""),
+        grips=[Grip("End", end, ("turn_deg",))],
+    )
+    (held,) = panel.shown["grips"]
+    # the derivative of (sin, −cos) is (cos, sin), here 0.4 m × 200 px/m × π/180; px go down
+    assert_allclose(
+        held["J"][0], 80 * np.radians(1) * np.array([np.cos(np.radians(30)), -0.5]), atol=1e-3
+    )
 
 
 @pytest.mark.parametrize(
-    "touch",
+    ("path", "way"),
     [
-        lambda film: film.press("Pause"),
-        lambda film: film.press("Middle"),
-        lambda film: film.press("Reset"),
-        lambda film: film.panel.set(tilt=2.0),
-        lambda film: setattr(find(film.panel, widgets.IntSlider)[0], "value", 40),
-        lambda film: find(film.panel, widgets.IntSlider)[0].set_state(
-            {"value": film.panel.values["frame"]}
-        ),
-        lambda film: setattr(find(film.panel, widgets.BoundedIntText)[0], "value", 40),
-        lambda film: setattr(find(film.panel, widgets.FloatSlider)[0], "value", 3.0),
-    ],
-    ids=[
-        "pause",
-        "preset",
-        "reset",
-        "set",
-        "its slider",
-        "its slider, to where it is",
-        "its box",
-        "another slider",
+        (lambda t: (t, abs(t)), (1.0, 0.0)),  # a corner: between the ways of its sides
+        (lambda t: (0.0, -abs(t)), (0.0, 1.0)),  # back on itself: the way ahead, px go down
+        (lambda t: None if t < 0 else (t, 0.0), (1.0, 0.0)),  # on one side it cannot be taken
+        (lambda t: None if t > 0 else (t, 0.0), (1.0, 0.0)),
+        (lambda t: None if t else (0.0, 0.0), (0.0, 0.0)),
     ],
 )
-def test_pressing_anything_pauses(film, touch):
-    film.press("Play")
-    film.run(0.5)
-    film.answer()
-    touch(film)
-    assert film.timers == []
-    assert find(film.panel, widgets.Button)[0].description == "Play"
-    shown = len(film.drawn)
-    film.answer()
-    film.run(0.5)
-    assert len(film.drawn) == shown
-    film.press("Play")
-    film.run(0.1)
-    assert len(film.drawn) > shown
-
-
-def test_a_slider_that_starts_late_and_takes_long_steps_plays_each_of_them(monkeypatch):
-    film = Film(monkeypatch, slider=Slider("frame", "Frame", 4, 52, 10, 24))
-    film.press("Play")
-    film.run(5 / 24)
-    assert film.drawn == [24, 34, 44, 4, 14, 24]
-
-
-def test_it_goes_on_from_where_the_slider_is(film):
-    film.panel.set(frame=40)
-    film.press("Play")
-    film.run(0.2)
-    assert film.drawn[1:5] == [40, 41, 42, 43]
-
-
-def test_an_expected_error_is_a_sentence_and_the_play_goes_on(monkeypatch):
-    def draw(frame, tilt):
-        if frame == 7:
-            raise ValueError("`frame` must not be 7.")
-        return "", ""
-
-    film = Film(monkeypatch, draw)
-    film.press("Play")
-    film.run(0.2)
-    assert film.drawn[:4] == [5, 6, 7, 8]
-
-
-def test_a_fault_ends_the_play(monkeypatch):
-    film = Film(monkeypatch, lambda frame, tilt: ("", "") if frame != 7 else 1 / 0)
-    film.press("Play")
-    with pytest.raises(ZeroDivisionError):
-        film.run(0.2)
-    film.answer()
-    assert film.timers == []
-    assert find(film.panel, widgets.Button)[0].description == "Play"
-
-
-def test_the_first_button_is_play_and_says_so(film):
-    button = find(film.panel, widgets.Button)[0]
-    assert (button.description, button.tooltip) == ("Play", "Play or pause: Frame")
-    film.press("Play")
-    assert button.description == "Pause"
-
-
-def test_in_a_real_loop_play_waits_its_time_and_lets_others_run():
-    drawn = []
+def test_its_way_at_a_corner_looks_to_both_sides(path, way):
     panel = Panel(
-        "It walks.",
-        [Slider("frame", "Frame", 0, 9, 1, 0)],
-        lambda frame: (drawn.append(frame) or "", ""),
-        play="frame",
+        "Take it.",
+        [Slider("t", "Frame", -10.0, 10.0, 1.0, 0.0)],
+        lambda t: (Stage(width=1200), ""),  # 1,000 px a metre
+        grips=[
+            Grip("Foot", lambda t: None if path(t) is None else np.array(path(t)) / 1000, ["t"])
+        ],
     )
-    sign, others = find(panel, widgets.Play)[0], []
+    (held,) = panel.shown["grips"]
+    assert_allclose(held["J"][0], way, atol=1e-6)
 
-    async def kernel():
-        press(panel, "Play")
-        while len(drawn) < 5:
-            sign.value += sign.playing
-            others.append(time.perf_counter())
-            await asyncio.sleep(0.001)
-        press(panel, "Pause")
 
-    asyncio.run(asyncio.wait_for(kernel(), 30))
-    assert drawn[0] == drawn[1] == 0  # when made, and when play was pressed
-    assert len(others) > 5
+def test_a_grip_outside_its_picture_or_without_a_place_is_not_there():
+    assert gripped(Grip("Ankle", lambda **_: None, ("x_cm",))).shown["grips"] == []
+    far = gripped(Grip("Ankle", lambda **_: (0.0, 0.5, 3.0), ("x_cm",)))
+    assert [held["view"] for held in far.shown["grips"]] == [1]
+
+
+def test_words_keep_clear_of_its_ring():
+    def draw(x_cm):
+        return Stage(width=300).chain([ankle(x_cm, 50)], names=["ankle"]), ""
+
+    def panel(*grips):
+        return Panel("Take it.", [Slider("x_cm", "x", -9.0, 9.0, 1.0, 0.0)], draw, grips=grips)
+
+    def aside(panel):
+        (held,), (view,) = panel.shown["grips"] or [{"x": x}], panel.shown["views"]
+        return float(re.search(r'<text[^>]* x="([\d.]+)"', view["svg"])[1]) - held["x"]
+
+    taken = panel(Grip("Ankle", lambda x_cm: ankle(x_cm, 50), ("x_cm",)))
+    x = taken.shown["grips"][0]["x"]
+    assert aside(panel()) < 18 < aside(taken)  # px: the ring's radius
+
+
+def test_a_grip_is_seen_only_where_it_says():
+    panel = gripped(Grip("Ankle", ankle, ("x_cm",), views=(1,)))
+    assert [held["view"] for held in panel.shown["grips"]] == [1]
+
+
+def test_what_a_hand_on_a_grip_chooses_is_told_to_the_page():
+    panel = gripped(Grip("Ankle", ankle, ("x_cm",), chooses={"turn": 1}))
+    assert panel.head["grips"] == [{"name": "Ankle", "moves": ["x_cm"], "chooses": {"turn": 1}}]
+    assert gripped(Grip("Ankle", ankle, ("x_cm",))).head["grips"][0]["chooses"] == {}
+
+
+@pytest.mark.parametrize("chooses", [{"turn": 2}, {"other": 1}])
+def test_a_grip_cannot_choose_what_there_is_not(chooses):
+    with pytest.raises(ValueError, match=next(iter(chooses))):
+        gripped(Grip("Ankle", ankle, ("x_cm",), chooses=chooses))
+
+
+@pytest.mark.parametrize(
+    ("name", "make"),
+    [
+        ("moves", lambda: Grip("Ankle", ankle, ())),
+        ("moves", lambda: Grip("Ankle", ankle, "x_cm")),
+        ("name", lambda: Grip("", ankle, ("x_cm",))),
+        ("grips", lambda: gripped(Grip("Ankle", ankle, ("z_cm",)))),
+        ("grips", lambda: gripped(Grip("Ankle", ankle, ("turn",)))),
+        ("grips", lambda: shown(grips=[Grip("A", ankle, ("x",)), Grip("A", ankle, ("x",))])),
+    ],
+)
+def test_grips_that_could_not_work_are_refused_when_made(name, make):
+    with pytest.raises(ValueError, match=f"`{name}`"):
+        make()
+
+
+# --- what a notebook shows
+
+
+@pytest.fixture
+def asked(panel, monkeypatch):
+    """Ask a panel's widget as a page does; what it sent, and the frame that every page sees."""
+    sent = []
+    monkeypatch.setattr(panel.widget, "send", sent.append)
+
+    def ask(n=1, page="p", values=None, ahead=False, **more):
+        question = {"n": n, "page": page, "values": values or panel.values, "ahead": ahead}
+        panel.widget._asked(panel.widget, question | more, [])
+        return sent, panel.widget.frame
+
+    return ask
+
+
+def test_a_question_moves_the_panel_draws_once_and_is_answered_to_every_page(asked, panel, drawing):
+    sent, frame = asked(7, "a page", {"drop_cm": 9, "steps": 3, "side": "back"})
+    assert (frame["n"], frame["page"]) == (7, "a page")
+    assert "9.0 cm" in frame["words"]
+    assert panel.values == {"drop_cm": 9, "steps": 3, "side": "back"}
+    assert drawing.calls[1:] == [(9, 3, "back")]
+    assert sent == []
+
+
+def test_a_question_ahead_moves_nothing_and_is_answered_to_its_page_alone(asked, panel):
+    before = panel.widget.frame
+    sent, frame = asked(8, "a page", {"drop_cm": 9, "steps": 3, "side": "back"}, ahead=True)
+    assert frame == before
+    assert panel.values["drop_cm"] == 5
+    (message,) = sent
+    assert (message["frame"]["n"], message["frame"]["page"]) == (8, "a page")
+    assert "9.0 cm" in message["frame"]["words"]
+
+
+def test_what_python_sets_every_page_sees_as_nobody_s(panel):
+    before = panel.widget.frame["n"]
+    panel.set(drop_cm=8)
+    frame = panel.widget.frame
+    assert "8.0 cm" in frame["words"]
+    assert frame["page"] == ""
+    assert frame["n"] != before
+
+
+@pytest.mark.parametrize(
+    "question",
+    [
+        None,
+        "move",
+        {},
+        {"n": 1, "page": "p", "values": [1], "ahead": False},
+        {"n": "1", "page": "p", "values": {}, "ahead": False},
+        {"n": 1, "values": {}, "ahead": False},
+    ],
+)
+def test_a_message_of_another_form_is_ignored(panel, drawing, question):
+    panel.widget._asked(panel.widget, question, [])
+    assert len(drawing.calls) == 1
+
+
+def test_a_history_of_the_kernel_s_own_is_asked_for_by_the_page(panel):
+    asked = []
+    panel.history = lambda way: asked.append((way, panel.values["drop_cm"]))
+    assert panel.head["history"]
+    question = {"kind": "history", "way": "undo", "values": panel.values | {"drop_cm": 9}}
+    panel.widget._asked(panel.widget, question, [])
+    panel.widget._asked(panel.widget, question | {"way": "elsewhere"}, [])
+    assert asked == [("undo", 9)]  # what the page shows counts first
+
+
+def test_without_one_nothing_is_asked_for(panel, drawing):
+    assert not panel.head["history"]
+    question = {"kind": "history", "way": "undo", "values": panel.values}
+    panel.widget._asked(panel.widget, question, [])
+    assert len(drawing.calls) == 1
+
+
+@pytest.mark.parametrize("ahead", [True, False])
+def test_a_fault_is_told_to_the_page_and_raised(asked, panel, ahead):
+    with pytest.raises(KeyError, match="a fault"):
+        asked(9, values={"drop_cm": 14, "steps": 3, "side": "back"}, ahead=ahead)
+    asked(10, values={"drop_cm": 6, "steps": 3, "side": "back"})
+    assert "6.0 cm" in panel.widget.frame["words"]
+
+
+def test_values_that_do_not_fit_are_told_to_the_page(asked, panel, monkeypatch):
+    with pytest.raises(ValueError, match="`drop_cm` must"):
+        asked(9, values={"drop_cm": 99, "steps": 3, "side": "back"})
+    assert panel.values["drop_cm"] == 5
+
+
+def test_a_panel_displays_itself_and_what_stands_where_no_kernel_answers(panel):
+    data, _ = panel._repr_mimebundle_()
+    assert "application/vnd.jupyter.widget-view+json" in data
+    assert "A pelvis goes down." in data["text/html"]
+    assert "Down by 5.0 cm" in data["text/html"]
+    assert '<img class="rig-still" alt="' in data["text/html"]
+    assert data["text/plain"].startswith("Panel: A pelvis goes down.")
+
+
+def test_a_panel_needs_no_notebook_until_it_is_shown():
+    code = (
+        "import sys; from rigkit import puppets; from rigkit.scenes import start_here;"
+        " start_here.try_panel(puppets.PUPPETS['Tamsin']).set(lowered_cm=3);"
+        " print([name for name in ('anywidget', 'ipywidgets') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
 
 
 # --- errors

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 from rigkit import frames as fr
 from rigkit import placement, rotation
@@ -202,6 +203,40 @@ def test_orient_chain_refuses(arguments, message):
         placement.orient_chain(**arguments)
 
 
+SIGNED = [sign + axis for axis in "xyz" for sign in ("", "-")]
+NAMINGS = [(child, hinge) for child in SIGNED for hinge in SIGNED if child[-1] != hinge[-1]]
+
+
+def unit(axis):
+    return (-1 if axis.startswith("-") else 1) * np.eye(3)["xyz".index(axis[-1])]
+
+
+@pytest.mark.parametrize(("child", "hinge"), NAMINGS)
+def test_the_axes_of_a_chain_may_be_named_otherwise(child, hinge, rng):
+    points = np.cumsum(rng.normal(size=(3, 4, 3)), axis=-2)
+    ours = placement.orient_chain(points)
+    theirs = placement.orient_chain(points, child_axis=child, hinge_axis=hinge)
+    np.testing.assert_array_equal(theirs[..., 3], ours[..., 3])
+    bones = np.diff(points, axis=-2)
+    bones /= np.linalg.norm(bones, axis=-1, keepdims=True)
+    turns = theirs[..., :3, :3]
+    np.testing.assert_allclose(turns[:, :-1] @ unit(child), bones, atol=1e-12)
+    np.testing.assert_allclose(turns @ unit(hinge), ours[..., :3, 0], atol=1e-12)
+    axis, off = fr.axis_toward(theirs[:, :-1], points[:, 1:])
+    assert (axis == child).all()
+    assert off.max() < 1e-7
+    for turn, bone, x in zip(turns[0], bones[0], ours[0, :, :3, 0], strict=False):
+        fitted, _ = Rotation.align_vectors([bone, x], [unit(child), unit(hinge)])
+        np.testing.assert_allclose(turn, fitted.as_matrix(), atol=1e-7)
+
+
+def test_one_axis_cannot_be_both():
+    with pytest.raises(ValueError, match="`hinge_axis` must be another axis than `child_axis`"):
+        placement.orient_chain(BENT, child_axis="y", hinge_axis="-y")
+    with pytest.raises(ValueError, match="`child_axis` must be one of 'x', '-x'"):
+        placement.orient_chain(BENT, child_axis="w")
+
+
 # --- reorient, mirror, rename ---
 
 
@@ -274,7 +309,8 @@ def test_mirrored_turns_make_the_mirrored_motion(rng, kind):
 
 
 @pytest.mark.parametrize(
-    ("kind", "signs"), [("same bend", (1, -1, -1)), ("reflection", (-1, -1, 1))]
+    ("kind", "signs"),
+    [("same bend", (1, -1, -1)), ("same numbers", (1, 1, 1)), ("reflection", (-1, -1, 1))],
 )
 @pytest.mark.parametrize("axis", [0, 1, 2])
 def test_what_a_mirrored_frame_does_to_each_turn(kind, signs, axis):
@@ -286,7 +322,37 @@ def test_what_a_mirrored_frame_does_to_each_turn(kind, signs, axis):
     )
 
 
-def test_positive_flexion_on_the_two_kinds_of_right_knee():
+@quick
+@given(seeds)
+def test_the_same_numbers_on_both_sides_make_a_mirrored_pose(rng):
+    legs = placement.mirror_skeleton(two_legs(rng), kind="same numbers")
+    turns = {name: random_turns(rng, 5) for name in legs.names if name.startswith("L_")}
+    both = turns | {placement.swap_side(name): turn for name, turn in turns.items()}
+    world = legs.pose(both)
+    error = placement.mirror_error(legs, world, kind="same numbers")
+    assert error.cm.shape == (5, 3)
+    assert error.cm.max() < 1e-10
+    assert error.deg.max() < 1e-5
+    # Another formula: origins alone, reflected by hand.
+    left, right = (
+        legs.origins(world, [tag + name for name in ("hip", "knee", "ankle")])
+        for tag in ("L_", "R_")
+    )
+    np.testing.assert_allclose(right, left * [-1, 1, 1], atol=1e-12)
+
+
+@quick
+@given(seeds)
+def test_all_axes_reversed_by_scipys_rotations(rng):
+    turn = Rotation.random(rng=rng)
+    left = {"L_hip": fr.frame(turn.as_matrix(), rng.normal(size=3))}
+    right = placement.mirror_chain(left, "same numbers")["R_hip"]
+    # A half turn about the plane's normal is the reflection of all three axes, each reversed.
+    half = Rotation.from_rotvec([np.pi, 0, 0])
+    np.testing.assert_allclose(right[:3, :3], (half * turn).as_matrix(), atol=1e-12)
+
+
+def test_positive_flexion_on_each_kind_of_right_knee():
     left = dict(zip(["L_hip", "L_knee", "L_ankle"], placement.orient_chain(BENT), strict=True))
     shank = {}
     for kind in placement.MIRROR_KINDS:
@@ -294,12 +360,10 @@ def test_positive_flexion_on_the_two_kinds_of_right_knee():
         knee, ankle = right["R_knee"], right["R_ankle"]
         turn = knee @ fr.frame(rotation.matrix_about("x", 0.3)) @ fr.invert(knee)
         shank[kind] = fr.apply(turn, ankle[:3, 3])[2] - ankle[2, 3]
-        np.testing.assert_allclose(
-            right["R_hip"][:3, 1], left["L_hip"][:3, 1], atol=1e-15
-        )  # y still up the bone
-    assert (
-        shank["same bend"] < 0 < shank["reflection"]
-    )  # backward: flexed; forward: bent the wrong way
+        up = -1 if kind == "same numbers" else 1  # of the three, its y runs down the bone
+        np.testing.assert_allclose(right["R_hip"][:3, 1], up * left["L_hip"][:3, 1], atol=1e-15)
+    assert max(shank["same bend"], shank["same numbers"]) < 0  # backward: flexed
+    assert shank["reflection"] > 0  # forward: bent the wrong way
 
 
 def test_mirror_skeleton_pairs_all_joints_and_copies_either_way(rng):

@@ -172,6 +172,33 @@ def test_the_marker_stands_where_the_axis_says():
     assert middle == pytest.approx((start + end) / 2, abs=0.1)
 
 
+@pytest.mark.parametrize("log_x", [False, True])
+@pytest.mark.parametrize("log_y", [False, True])
+def test_a_point_lies_where_a_curve_through_it_is_drawn_and_marked(log_x, log_y):
+    x = np.linspace(1, 9, 33)
+    plot = curves(x, {"a": x**2}, "x", "y", log_x=log_x, log_y=log_y)
+    for end, drawn in zip((1, 9), corners(plot), strict=True):
+        assert plot.place((end, end**2)) == pytest.approx(drawn[0], abs=0.01)  # by matplotlib
+    for at in x:
+        assert plot.place((at, at**2)) == pytest.approx(rings(plot.at(at))[0], abs=0.06)
+    outside = plot.place((10, 1))[0] - plot.place((9, 1))[0]
+    assert outside > 0  # a point is not held at the axis's end
+
+
+def test_curves_drawn_anew_leave_the_places_of_points():
+    plot = curves([0, 10], {"a": [0, 10]}, "x", "y", ylim=(0, 10))
+    again = plot.with_lines({"a": [10, 0]})
+    assert again.place((10, 0)).tolist() == plot.place((10, 0)).tolist()
+    assert again.place((10, 0)) == pytest.approx(rings(again.at(10))[0], abs=0.06)
+
+
+def test_a_curve_can_end_where_it_has_come():
+    plot = curves([0, 5, 10], {"a": [0, 5, 0]}, "x", "y", ylim=(0, 10))
+    whole, half, start = (plot.with_lines({"a": [0, 5, 0]}, until=i).svg() for i in (2, 1, 0))
+    assert whole == plot.with_lines({"a": [0, 5, 0]}).svg()
+    assert [each.count("L") - start.count("L") for each in (start, half, whole)] == [0, 1, 2]
+
+
 def test_a_marker_beyond_the_axis_is_held_at_its_end():
     plot = steps()
     assert plot.at(99).svg() == plot.at(10).svg()
@@ -211,6 +238,10 @@ def test_only_the_marker_changes_and_its_number_shows():
         ("values", lambda: bars({"a": np.nan}, "x")),
         ("kinds", lambda: bars({"a": 1}, "x", kinds={"a": "red"})),
         ("at", lambda: bars({"a": 1}, "x").at(1)),
+        ("place", lambda: bars({"a": 1}, "x").place((1, 1))),
+        ("point", lambda: steps().place((1, np.nan))),
+        ("point", lambda: steps().place(1)),
+        ("point", lambda: steps().place((0, 1))),
     ],
 )
 def test_bad_arguments_are_refused_by_name(name, make):
@@ -254,3 +285,17 @@ def test_curves_are_not_drawn_anew_in_place_or_by_wrong_names():
         plot.with_lines({"cyclic descent": X - 1})
     with pytest.raises(ValueError, match="needs curves"):
         bars({"Tamsin": 1}, "slide (cm)").with_lines({"cyclic descent": X})
+
+
+def test_curves_can_end_at_a_place_and_are_marked_there():
+    plot = curves([0, 1, 2, 4], {"a": [0, 2, 4, 0]}, "x", "y")
+    half = plot.until(1.5)
+    ends = [tuple(map(float, point.split())) for point in half._pieces[1][1:].split("L")]
+    np.testing.assert_allclose(
+        ends, [plot.place(at) for at in ((0, 0), (1, 2), (1.5, 3))], atol=0.06
+    )
+    assert half.at(1.5)._mark == plot.at(1.5)._mark
+    assert plot.until(9).svg() == plot.until(4).svg()
+    assert "L" not in plot.until(0)._pieces[1]
+    with pytest.raises(ValueError, match="bars have no x to end at"):
+        bars({"Tamsin": 1}, "slide (cm)").until(1)

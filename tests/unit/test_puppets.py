@@ -142,3 +142,33 @@ def test_a_puppet_can_be_made_by_hand():
     assert Puppet(
         "Kit", "drummer", 1.6, (0.4, 0.38), 0.06, 0.24, 0.06, 0.12, 0.16
     ).leg_length == pytest.approx(0.78)
+
+
+def test_the_same_puppet_has_other_bones():
+    mine = puppets.with_bones("Pip", 0.28, 0.24, ankle_height=0.07, hip_width=0.2)
+    assert mine.bones == (0.28, 0.24)
+    assert mine.hip_height == pytest.approx(0.59)
+    kept = ("name", "role", "stature", "foot_length", "heel_length", "ball_length", "knee_side")
+    assert [getattr(mine, name) for name in kept] == [
+        getattr(PUPPETS["Pip"], name) for name in kept
+    ]
+    assert (
+        puppets.with_bones(mine, *PUPPETS["Pip"].bones, ankle_height=0.06, hip_width=0.18)
+        == (PUPPETS["Pip"])
+    )
+    assert puppets.with_bones("heron", 0.2, 0.5, 0.4).bones == (0.2, 0.5, 0.4)
+
+
+@pytest.mark.parametrize(
+    ("puppet", "bones", "lengths", "sentence"),
+    [
+        ("Pip", (0.3, 0.3, 0.3), {}, "`metatarsal` must be left out for 'Pip', who has 2 bones"),
+        ("heron", (0.3, 0.3), {}, "`metatarsal` must be given for 'heron', who has 3 bones"),
+        ("Pip", (0.3, 0.0), {}, "`bones` must be above zero"),
+        ("Pip", (0.3, 0.3), {"hip_width": -1.0}, "`hip_width` must be above zero"),
+        ("Bo", (0.3, 0.3), {}, "`puppet` must be a Puppet"),
+    ],
+)
+def test_bones_that_a_puppet_cannot_have_are_refused(puppet, bones, lengths, sentence):
+    with pytest.raises(ValueError, match=sentence):
+        puppets.with_bones(puppet, *bones, **lengths)

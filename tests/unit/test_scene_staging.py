@@ -118,3 +118,10 @@ def test_a_skeleton_with_one_joint_moved_leaves_all_others_in_place():
     assert [name for name, far in zip(moved.names, off, strict=True) if far > 1e-9] == ["R_knee"]
     np.testing.assert_allclose(moved.rest_world[moved.index("R_knee")], frame, atol=1e-12)
     assert [moved.parent(name) for name in moved.names] == list(map(skeleton.parent, moved.names))
+
+
+def test_a_place_between_frames_lies_on_the_line_between_them():
+    points = np.array([[0.0, 1.0], [2.0, 0.0], [3.0, 5.0]])
+    for frame in (0, 0.25, 1, 1.5, 2):
+        wanted = [np.interp(frame, range(3), column) for column in points.T]
+        np.testing.assert_allclose(staging.at_frame(points, frame), wanted)

@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pytest
 
-from rigkit import two_bone
+from rigkit import rotation, two_bone
 from rigkit.puppets import PUPPETS
 from rigkit.scenes import chains_and_frames as scene
 from rigkit.scenes.staging import LEG
@@ -53,14 +53,10 @@ def test_a_positive_ankle_lifts_the_toes_and_the_foot_keeps_its_shape():
         )
 
 
-def test_the_opening_carries_the_toes_as_far_as_it_says():
-    picture = scene.opening(TAMSIN).desc
-    assert "35.6 cm" in picture
-    assert "63.0 cm" in picture
-    knee_to_toes = np.hypot(
-        TAMSIN.shank + TAMSIN.ankle_height, TAMSIN.foot_length - TAMSIN.heel_length
-    )
-    assert 200 * knee_to_toes * np.sin(np.radians(20)) == pytest.approx(35.6, abs=0.05)
+def test_the_same_turn_at_two_joints_carries_the_ankle_as_far_as_the_lesson_computes():
+    picture = scene.carried(TAMSIN).desc
+    for radius in (TAMSIN.shank, TAMSIN.thigh + TAMSIN.shank):
+        assert f"{200 * radius * np.sin(np.radians(20)):.1f} cm" in picture
 
 
 def test_hip_and_knee_of_thirty_degrees_leave_the_shank_upright():
@@ -192,3 +188,43 @@ def test_legs_that_kept_their_place_follow_the_pelvis():
         " belongs" in text
     )
     assert "off its place by 58.0 cm" in text  # however the pelvis turns
+
+
+# What can be taken: its quick formulas, held to the whole skeleton
+
+
+def grip(panel, name):
+    return next(grip for grip in panel.grips if grip.name == name)
+
+
+@everyone
+def test_the_grips_of_a_turned_leg_are_its_joints(puppet):
+    panel = scene.joints_panel(puppet)
+    rng = np.random.default_rng(3)
+    for hip, knee, ankle in rng.uniform([-20, 0, -40], [90, 120, 30], (20, 3)):
+        leg = scene.swung_leg(puppet, hip, -knee, ankle)
+        turns = {"hip_deg": hip, "knee_deg": knee, "ankle_deg": ankle, "joint": "knee"}
+        for name, point in (("Knee", 1), ("Ankle", 2), ("Toe", -1)):
+            found = grip(panel, name).at(**turns)
+            np.testing.assert_allclose(found, leg[point, [2, 1]], atol=1e-12)
+
+
+@everyone
+def test_the_grips_of_two_orders_are_both_ankles(puppet):
+    panel, skeleton = scene.orders_panel(puppet), scene.standing(puppet)
+    for turns in ((60.0, 40.0), (0.0, 60.0), (90.0, 0.0)):
+        for order, name in enumerate(("Ankle, flex first", "Ankle, abduct first")):
+            world = skeleton.pose({"L_hip": scene.hip_turns(*turns)[order]})
+            ankle = world[skeleton.index("L_ankle"), :3, 3]
+            found = grip(panel, name).at(flexion_deg=turns[0], abduction_deg=turns[1])
+            np.testing.assert_allclose(found, ankle, atol=1e-12)
+
+
+def test_the_grips_of_a_hung_leg_are_where_the_skeleton_carries_them():
+    panel, skeleton = scene.hang_panel(PIP), scene.hung(PIP, "the pelvis")
+    world = skeleton.pose(
+        {"pelvis": rotation.matrix_about("z", -np.radians(12.0))}, {"pelvis": [0.07, 0.0, 0.0]}
+    )
+    for name, joint in (("Pelvis", "pelvis"), ("Left foot's place", "L_ankle")):
+        found = grip(panel, name).at(parent="the pelvis", aside_cm=7.0, lean_deg=12.0)
+        np.testing.assert_allclose(found, world[skeleton.index(joint), :3, 3], atol=1e-12)

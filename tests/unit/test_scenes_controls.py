@@ -111,3 +111,10 @@ def test_a_keyed_goal_and_its_follow_share_the_foot(share, apart):
     assert pose.miss.max() < 1e-9
     words = scene.stepping(TAMSIN, 24, 100 * share, 60.0)[1]
     assert f"the foot {60 - apart:.1f} cm: <b>{apart:.1f} cm</b> apart" in words
+
+
+@pytest.mark.parametrize("pivot", scene.PIVOTS[1:])
+def test_both_views_of_a_turned_foot_say_one_number(pivot):
+    views = scene.turned(TAMSIN, pivot, 30.0, 45.0)[0].pictures
+    moved = float(scene.ankle_moved_cm(TAMSIN, pivot, 30.0, 45.0))
+    assert all(f"{moved:.1f} cm" in view.svg() for view in views)

@@ -32,7 +32,7 @@ def test_a_forward_foot_copies_the_pelvis_and_an_inverse_one_stays_within_reach(
     rig = scene.standing(TAMSIN)
     pose = rig.pose({"pelvis": {"shift_x": 0.10, "shift_y": -0.13}}, scene.MIXED)
     np.testing.assert_allclose(scene.slip_cm(rig, pose), [16.4, 0.0], atol=0.05)
-    assert "13.0 cm" in scene.opening(TAMSIN).desc
+    assert "cm" not in scene.opening(TAMSIN).desc  # it asks, and gives nothing away
     too_far = rig.pose({"pelvis": {"shift_x": 0.20}}, scene.MIXED)
     np.testing.assert_allclose(scene.slip_cm(rig, too_far), [20.0, 2.4], atol=0.05)
     ankle_y = too_far.world[[rig.skeleton.index(name) for name in ("L_ankle", "R_ankle")], 1, 3]
@@ -84,7 +84,6 @@ def test_the_crouch_shown_is_the_crouch_counted():
             off.max(axis=0), [scene.keyed_slip_cm(TAMSIN, 13, every), 0], atol=1e-6
         )
     assert "3.2 cm" in scene.crouching(TAMSIN, 6, "12")[1]
-    assert "by up to 3.2 centimetres" in scene.sinking_plot(TAMSIN, 12).desc
 
 
 def test_easing_pelvis_and_angles_alike_changes_when_a_foot_is_off_and_not_how_far():
@@ -114,36 +113,34 @@ def test_a_planted_walk_slides_by_nothing_and_forward_legs_copy_it_with_every_fr
     walks = scene.walks(puppet)
     assert np.nanmax(walks["planted"][1]) < 1e-3
     np.testing.assert_allclose(walks["every frame"][0], walks["planted"][0], atol=1e-6)
-    most = [
-        np.nanmax(walks[name][1])
-        for name in ("every frame", "every 2nd", "every 4th", "as published")
-    ]
+    most = [walks[name][2] for name in ("every frame", "every 2nd", "every 4th", "as published")]
     assert most[0] < 1e-3 < most[1] < most[2]
-    assert most[3] == pytest.approx(gait.walk(puppet, frames=24).slide_cm[0], rel=1e-6)
+    assert most[3] == pytest.approx(gait.walk(puppet, frames=1000).slide_cm[0], abs=0.02)
+    assert np.nanmax(walks["as published"][1]) < most[3]  # it slides on after the last frame
 
 
 def test_the_numbers_of_tamsins_walk():
     walks = scene.walks(TAMSIN)
-    assert np.nanmax(walks["as published"][1]) == pytest.approx(12.4, abs=0.05)
-    assert np.nanmax(walks["every 2nd"][1]) == pytest.approx(0.6, abs=0.05)
+    assert walks["as published"][2] == pytest.approx(12.4, abs=0.05)
+    assert walks["every 2nd"][2] == pytest.approx(5.1, abs=0.05)
     rig, walk = scene.standing(TAMSIN), gait.walk(TAMSIN, frames=24, cycles=1)
     assert np.mean(~walk.stance) > 1 / 3
     values = gait.control_values(gait.plant(walk), rig)
     angles = scene.forward_values(rig, rig.pose(values))
     feet = {name: channels for name, channels in values.items() if name != "pelvis"}
-    assert (count_keys(feet), count_keys(angles)) == (100, 187)
+    assert (count_keys(feet), count_keys(angles)) == (150, 389)
 
 
 def test_the_fastest_knee_of_tamsins_published_walk():
     # In 1000 pictures a stride, and on the published curve itself, scaled to her step.
     walk = gait.walk(TAMSIN, frames=1000, cycles=1)
     knee = np.degrees(np.abs(np.diff(walk.knee, axis=0)) / np.diff(walk.times)[:, None])
-    assert knee.max() == pytest.approx(333, abs=0.5)
+    assert knee.max() == pytest.approx(321, abs=0.5)
     percent = np.linspace(0, 100, 20_001)
-    step = walk.step_length / TAMSIN.leg_length
+    step = walk.step_length / gait.leg_height(TAMSIN)
     curve = np.degrees(gait.joint_angles(percent, "knee", relative_step=step))
     rate = np.abs(np.gradient(curve, percent / 100 * walk.times[-1]))
-    assert rate.max() == pytest.approx(333, abs=0.5)
+    assert rate.max() == pytest.approx(321, abs=0.5)
 
 
 def test_a_kick_keyed_as_a_place_cuts_the_corner_by_20_cm_and_folds_the_knee():

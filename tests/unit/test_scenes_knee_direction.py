@@ -57,7 +57,7 @@ def test_taking_over_in_the_plane_moves_nothing_at_any_distance():
     for distance_cm in (5.0, 60.0):
         assert (
             "turns by <b>0.0°</b> and jumps by <b>0.0 cm</b>"
-            in scene.take_over(TAMSIN, scene.PLACED[0], 60.0, 0.0, distance_cm)[1]
+            in scene.take_over(TAMSIN, 60.0, scene.PLACED[0], 0.0, distance_cm)[1]
         )
 
 

@@ -161,7 +161,21 @@ def test_the_most_stretched_edge_is_where_it_is_said_to_be():
 def test_a_joint_moved_late(ahead, up, bend, off):
     actual, meant = scene.late(TAMSIN, ahead, up, bend)
     assert 100 * np.linalg.norm(actual - meant, axis=1).max() == pytest.approx(off, abs=0.05)
-    np.testing.assert_array_equal(*scene.late(TAMSIN, ahead, up, bend, scene.BOUND[1]))
+    np.testing.assert_array_equal(*scene.late(TAMSIN, ahead, up, bend, scene.BOUND[2]))
+
+
+def test_bound_anew_with_its_weights_nothing_moves_at_rest_and_little_in_the_bend():
+    _, surface, weights = scene.dressed(TAMSIN)
+    painted = weights.tobytes()
+    for ahead, up in ((4.0, 0.0), (0.0, 4.0), (-3.0, 2.0)):
+        actual, _ = scene.late(TAMSIN, ahead, up, 0.0, scene.BOUND[1])
+        np.testing.assert_allclose(actual, surface.vertices, atol=1e-12)
+    assert weights.tobytes() == painted
+    before, anew, fitted = (
+        100 * np.linalg.norm(np.subtract(*scene.late(TAMSIN, 0.0, 4.0, 60.0, way)), axis=1).max()
+        for way in scene.BOUND
+    )
+    assert (before, anew, fitted) == pytest.approx((4.7, 2.0, 0.0), abs=0.05)
 
 
 def test_moving_a_joint_moves_no_other_and_at_rest_only_its_own_skin():
@@ -189,3 +203,29 @@ def test_halfway_by_the_sum_goes_the_long_way_when_the_sign_is_wrong():
     for other, angle in ((turned, 45), (-turned, -135)):
         total = rotation.unit_quaternion(0.5 * still + 0.5 * other)
         assert np.degrees(rotation.vector_from_quaternion(total)[1]) == pytest.approx(angle)
+
+
+# What can be taken: its quick formulas, held to weights and skeleton
+
+
+@pytest.mark.parametrize("softness", [0.25, 1.0, 3.0])
+def test_the_blend_is_taken_where_the_shank_s_weight_ends(softness):
+    skeleton, _, _ = scene.dressed(TAMSIN)
+    up = np.linspace(0, 0.3, 30_001)[:, None] * [0.0, 1.0, 0.0]
+    line = scene.knee(TAMSIN, 0.0).section[0] + up
+    bones = {name: skin.bones_of(skeleton)[name] for name in scene.LEG[:2]}
+    shared = line[skin.weights_by_distance(line, bones, softness)[:, 1] > 0, 1]
+    end, _ = scene.reach_panel(TAMSIN).grips
+    found = end.at(softness=softness, bend_deg=90.0, blend=scene.LINEAR)
+    assert found[1] == pytest.approx(shared.max(), abs=3e-5)
+
+
+def test_knee_and_shank_are_taken_where_the_moved_skeleton_has_them():
+    knee, shank = scene.late_panel(TAMSIN).grips
+    skeleton = scene.moved(TAMSIN, 3.0, -1.5)
+    _, at, ankle = skeleton.origins(scene.turned(skeleton, 70.0), scene.LEG)
+    values = {"ahead_cm": 3.0, "up_cm": -1.5, "bend_deg": 70.0, "bound": scene.BOUND[0]}
+    np.testing.assert_allclose(knee.at(**values), at, atol=1e-12)
+    along = shank.at(**values) - at
+    assert np.linalg.norm(along) == pytest.approx(scene.BONES * TAMSIN.leg_length)
+    np.testing.assert_allclose(np.cross(along, ankle - at), 0, atol=1e-12)

@@ -6,7 +6,7 @@ import re
 import numpy as np
 import pytest
 
-from rigkit import placement
+from rigkit import placement, rotation
 from rigkit.puppets import PUPPETS
 from rigkit.scenes import two_sides as scene
 
@@ -20,7 +20,8 @@ def numbers(kind, knee=0.0, turn=0.0, swing=0.0):
 
 
 @pytest.mark.parametrize(
-    ("kind", "signs"), [("same bend", (1, -1, -1)), ("reflection", (-1, -1, 1))]
+    ("kind", "signs"),
+    [("same bend", (1, -1, -1)), ("same numbers", (1, 1, 1)), ("reflection", (-1, -1, 1))],
 )
 def test_what_one_number_does_on_either_side(kind, signs):
     for i, given in enumerate(({"knee": 60}, {"turn": 30}, {"swing": 20})):
@@ -49,16 +50,33 @@ def test_the_signs_are_those_of_mirrored_turns():
         assert placement.mirror_error(skeleton, skeleton.pose(both), kind).cm.max() < 1e-10
 
 
-def test_both_rigs_look_the_same_at_rest():
-    one, other = (scene.both_legs(TAMSIN, kind) for kind in scene.KINDS)
-    np.testing.assert_array_equal(one.origins(one.rest_world), other.origins(other.rest_world))
+def test_all_rigs_look_the_same_at_rest():
+    one, *others = (scene.both_legs(TAMSIN, kind) for kind in scene.KINDS)
+    for other in others:
+        np.testing.assert_allclose(
+            one.origins(one.rest_world), other.origins(other.rest_world), atol=1e-15
+        )
 
 
-def test_the_opening_and_the_panel_start_with_the_same_number():
-    assert "90.3 cm" in scene.opening(TAMSIN).svg()
+def test_a_pose_copied_number_by_number_is_mirrored_in_one_kind_only():
+    x, y, z = scene.POSE_DEG
+    misses = {}
+    for kind in scene.KINDS:
+        skeleton, world = scene._same_numbers(TAMSIN, kind, 70, y, z, x)
+        misses[kind] = placement.mirror_error(skeleton, world, kind).cm.max()
+        assert scene.anatomy(TAMSIN, skeleton, world)[0, 0] == pytest.approx(70)
+        assert f"{misses[kind]:.1f} cm" in scene.copied(TAMSIN).svg()
+    assert misses.pop("same numbers") < 1e-10
+    assert min(misses.values()) > 30
+    left = scene.anatomy(TAMSIN, skeleton, world)[0]
+    assert left[1] < 0 < left[2]  # turned out, swung out
+
+
+def test_the_panel_starts_with_bent_knees_and_its_guess_with_straight_ones():
     panel = scene.same_numbers_panel(TAMSIN)
     assert "90.3 cm" in panel.picture
     assert "knee overextends 60°" in panel.readout
+    assert "Left: stands. Right: stands." in scene.knee_guess(TAMSIN).readout
 
 
 def test_the_left_legs_bend_and_its_sine():
@@ -112,3 +130,29 @@ def test_every_miss_stands_in_one_of_the_two_views(forward, outward):
     picture, _ = scene.one_off(PIP, "knee", forward, outward, 0, 0)
     words = f"{np.hypot(forward, outward):.1f} cm"
     assert f">{words}</text>" in picture.svg()
+
+
+# What can be taken: its quick formulas, held to the whole skeleton
+
+
+@pytest.mark.parametrize("kind", ["same bend", "reflection"])
+def test_ankles_and_toes_are_taken_where_the_same_numbers_bring_them(kind):
+    values = {"knee_deg": 47, "turn_deg": -12, "swing_deg": 21}
+    skeleton, world = scene._same_numbers(TAMSIN, kind, *values.values())
+    panel = scene.same_numbers_panel(TAMSIN)
+    joints = ("L_ankle", "L_toe", "R_ankle", "R_toe")
+    for grip, joint in zip(panel.grips, joints, strict=True):
+        place = world[skeleton.index(joint), :3, 3]
+        np.testing.assert_allclose(grip.at(kind=kind, **values), place, atol=1e-12)
+
+
+@pytest.mark.parametrize("joint", ["hip", "knee", "ankle"])
+def test_a_spoilt_joint_is_taken_where_it_stands(joint):
+    values = {"forward_cm": 1.7, "outward_cm": -2.2, "turned_deg": 9, "knee_deg": 64}
+    skeleton = scene.off_by(PIP, joint, 1.7, -2.2, 9)
+    bent = rotation.matrix_about("x", np.radians(64))
+    world = skeleton.pose({"L_knee": bent, "R_knee": bent})
+    spoilt, ankle = scene.one_off_panel(PIP).grips
+    for grip, name in ((spoilt, "R_" + joint), (ankle, "L_ankle")):
+        place = world[skeleton.index(name), :3, 3]
+        np.testing.assert_allclose(grip.at(joint=joint, **values), place, atol=1e-12)

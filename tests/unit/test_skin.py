@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
-from rigkit import frames, mesh, rotation, skin
+from rigkit import faults, frames, mesh, rotation, skin
 from rigkit.leg import LegRig
 from rigkit.placement import swap_side
 from rigkit.puppets import PUPPETS
@@ -214,6 +214,185 @@ def test_to_four_and_back(seed, joints):
     assert_array_equal(skin.unpack_influences(indices, four, joints), weights)
 
 
+# Joints placed in a skin that is there before them
+
+
+def placed(puppet, **shifts):
+    """A puppet's leg rig with joints of both sides shifted from where they stand straight."""
+    rig = LegRig.from_puppet(puppet)
+    world = dict(zip(rig.skeleton.names, rig.skeleton.rest_world.copy(), strict=True))
+    for joint, shift in shifts.items():
+        for tag, side in (("L_", 1), ("R_", -1)):
+            world[tag + joint][:3, 3] += np.multiply(shift, [side, 1, 1])
+    return Skeleton.from_world(world, {n: rig.skeleton.parent(n) for n in rig.skeleton.names})
+
+
+@pytest.mark.parametrize("puppet", PUPPETS.values(), ids=list(PUPPETS))
+def test_a_skin_goes_with_the_bones_and_the_inner_bones(puppet):
+    rig = LegRig.from_puppet(puppet, 5)
+    skeleton, last = rig.skeleton, rig.chain[-1]
+    chain = skeleton.origins(skeleton.rest_world, ["L_" + joint for joint in rig.chain])
+    pelvis, left, right = mesh.inner_bones(puppet, chain)
+    bones = skin.bones_of(skeleton, {"pelvis": pelvis, "L_" + last: left, "R_" + last: right})
+    surface, own = skin.rig_skin(rig, puppet, 600, 1.5)
+    wanted = skin.weights_by_distance(surface.vertices, bones, 1.5)
+    assert_array_equal(own, wanted)
+    for given_rig in (rig, skeleton):
+        assert_array_equal(skin.bind(surface, given_rig, puppet, 1.5), wanted)
+    two = skin.bind(surface, rig, puppet, 1.5, 2)
+    assert_array_equal(two, skin.weights_by_distance(surface.vertices, bones, 1.5, 2))
+
+
+@pytest.mark.parametrize("up", [-0.04, 0.0, 0.05])
+def test_the_blend_goes_where_the_knee_is_put(up):
+    """Outside on the limb thigh and shank share evenly at the knee's height."""
+    puppet = PUPPETS["Tamsin"]
+    surface = mesh.puppet_mesh(puppet, 4000)
+    skeleton = placed(puppet, knee=(0, up, 0))
+    weights = skin.bind(surface, skeleton, puppet)
+    assert_allclose(weights.sum(axis=1), 1, atol=1e-12)
+    x, y, z = surface.vertices.T
+    knee = mesh.puppet_chain(puppet)[1] + [0, up, 0]
+    outside = np.flatnonzero((x > knee[0] + 0.03) & (abs(z) < 0.02) & (abs(y - knee[1]) < 0.08))
+    order = outside[y[outside].argsort()]
+    share = weights[order, skeleton.index("L_hip")]
+    assert np.interp(0.5, share, y[order]) == pytest.approx(knee[1], abs=0.004)
+
+
+def test_an_ankle_and_a_hip_that_are_off_take_the_inner_bones_along():
+    puppet = PUPPETS["Odo"]
+    surface = mesh.puppet_mesh(puppet, 800)
+    skeleton = placed(puppet, hip=(0.02, 0.03, 0), ankle=(0, 0.03, -0.02))
+    weights = skin.bind(surface, skeleton, puppet)
+    names = np.array(skeleton.names)[weights.argmax(axis=1)]
+    _, y, z = surface.vertices.T
+    assert set(names[(y < 0.02) & (z < 0)]) == {"L_ankle", "R_ankle"}  # the heels
+    assert set(names[y > puppet.hip_height + 0.09]) == {"pelvis"}
+    own = [i for i, name in enumerate(skeleton.names) if name.startswith("L_")]
+    assert np.all(weights[surface.vertices[:, 0] < 0][:, own] == 0)
+
+
+@pytest.mark.parametrize(
+    ("rig", "puppet", "said"),
+    [
+        (LegRig.from_puppet("Pip"), "heron", "`rig` must have the joints of heron's legs, pelvis"),
+        (LegRig.from_puppet("heron"), "Pip", "got pelvis, L_hip, L_knee, L_ankle, L_foot, R_hip"),
+        (LIMB, "Pip", "`rig` must be a LegRig or a Skeleton; got Mesh"),
+        (placed("Pip", hip=(-0.2, 0, 0)), "Pip", "x above zero; got -0.11 m for L_hip."),
+    ],
+)
+def test_a_rig_that_is_not_the_puppet_s_is_not_bound(rig, puppet, said):
+    with pytest.raises(ValueError, match=re.escape(said)):
+        skin.bind(mesh.puppet_mesh("Pip", 300), rig, puppet)
+    with pytest.raises(ValueError, match=r"`surface` must be a Mesh; got 5. `mesh.puppet_mesh`"):
+        skin.bind(5, rig, puppet)
+
+
+# Smoothing and mirroring
+
+TABLE = mesh.neighbours(SURFACE.triangles)
+PARTNER = mesh.mirror_index(SURFACE.vertices)
+SWAP = [SKELETON.index(swap_side(name)) for name in SKELETON.names]
+
+
+def line(count):
+    """The neighbours along a line of vertices."""
+    return mesh.neighbours([(i, i + 1, i + 1) for i in range(count - 1)])
+
+
+@quick
+@given(seeds, st.integers(0, 4), st.floats(0, 1))
+def test_smoothing_keeps_sums_and_stays_between_what_is_there(seed, passes, strength):
+    weights = skin.normalise(np.random.default_rng(seed).random(WEIGHTS.shape) ** 4)
+    smoothed = skin.smooth(weights, TABLE, passes, strength)
+    assert_allclose(smoothed.sum(axis=1), 1, atol=1e-12)
+    assert (smoothed >= weights.min(axis=0) - 1e-12).all()
+    assert (smoothed <= weights.max(axis=0) + 1e-12).all()
+    if passes == 0 or strength == 0:
+        assert_array_equal(smoothed, weights)
+
+
+def test_only_chosen_vertices_are_smoothed_and_the_given_weights_stay():
+    before = WEIGHTS.copy()
+    chosen = SURFACE.vertices[:, 0] > 0.05
+    one = skin.smooth(WEIGHTS, TABLE, chosen=chosen)
+    assert_array_equal(one[~chosen], WEIGHTS[~chosen])
+    assert_array_equal(one[chosen], skin.smooth(WEIGHTS, TABLE)[chosen])
+    assert np.abs(one - WEIGHTS).max() > 0.01
+    assert_array_equal(WEIGHTS, before)
+    assert_array_equal(skin.smooth(WEIGHTS, TABLE, 3, chosen=0 * chosen > 1), WEIGHTS)
+
+
+def test_alike_neighbours_and_lonely_vertices_keep_their_weights():
+    even = np.full((5, 2), 0.5)
+    assert_allclose(skin.smooth(even, line(5), 7), even, rtol=1e-15)
+    indptr, indices = mesh.neighbours([(0, 1, 2)], 5)
+    step = np.eye(2)[[0, 1, 1, 0, 1]]
+    smoothed = skin.smooth(step, (indptr, indices), 50)
+    assert_array_equal(smoothed[3:], step[3:])
+    assert_allclose(smoothed[:3, 0], 1 / 3, atol=1e-9)
+
+
+def test_smoothing_stretches_the_skin_of_a_bent_knee_less():
+    _, surface, hard = skinned(PUPPETS["Tamsin"], 2000, softness=0.35)
+    world = crouch(0, 90, 0)
+    matrices = skin.joint_matrices(world, SKELETON.rest_world)
+    longest = []
+    for passes in (0, 4, 16):
+        posed = skin.linear_blend(surface.vertices, skin.smooth(hard, TABLE, passes), matrices)
+        longest.append(mesh.stretch(surface.vertices, posed, surface.triangles).max())
+    assert longest == sorted(longest, reverse=True)
+    assert longest[0] > 2.5 > 1.8 > longest[-1]
+
+
+@quick
+@given(seeds)
+def test_mirrored_twice_weights_are_the_same_and_sums_stay(seed):
+    weights = np.random.default_rng(seed).random(WEIGHTS.shape)
+    mirrored = skin.mirror_weights(weights, PARTNER, SWAP)
+    assert_array_equal(skin.mirror_weights(mirrored, PARTNER, SWAP), weights)
+    assert_allclose(mirrored.sum(axis=1), weights.sum(axis=1)[PARTNER], rtol=1e-12)
+    middle = np.flatnonzero(np.arange(len(PARTNER)) == PARTNER)
+    assert len(middle)
+    assert_array_equal(mirrored[middle], weights[middle][:, SWAP])
+
+
+def test_the_left_side_copied_to_the_right_makes_a_mirror_image():
+    weights = skin.normalise(np.random.default_rng(1).random(WEIGHTS.shape))
+    mirrored = skin.mirror_weights(weights, PARTNER, SWAP)
+    to_right = (1 - np.sign(SURFACE.vertices[:, :1])) / 2
+    both = to_right * mirrored + (1 - to_right) * weights
+    assert_array_equal(both[SURFACE.vertices[:, 0] > 0], weights[SURFACE.vertices[:, 0] > 0])
+    assert_array_equal(skin.mirror_weights(both, PARTNER, SWAP), both)
+    assert_allclose(both.sum(axis=1), 1, atol=1e-12)
+    assert_allclose(skin.mirror_weights(WEIGHTS, PARTNER, SWAP), WEIGHTS, atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("neighbours", "said"),
+    [
+        (5, "`neighbours` must be the two arrays that mesh.neighbours gives of 2 vertices; got 5"),
+        (line(3), "gives of 2 vertices; got those of 3 vertices, 4 in all."),
+        (([0, 1, 2], [1, 2]), "got those of 2 vertices, 2 in all."),
+        (([0, 2, 1], [1, 0]), "got those of 2 vertices, 2 in all."),
+        (([0.0, 1.0, 2.0], [1, 0]), "gives of 2 vertices; got ([0.0, 1.0, 2.0], [1, 0])."),
+    ],
+)
+def test_neighbours_of_other_vertices_are_refused(neighbours, said):
+    with pytest.raises(ValueError, match=re.escape(said)):
+        skin.smooth(np.eye(2), neighbours)
+
+
+@pytest.mark.parametrize("partner", [[1, 2, 0], [1, 0], [1, 0, 3], [1, 0, -1], [1, 0, 1.5]])
+def test_partners_must_be_each_other_s(partner):
+    with pytest.raises(
+        ValueError, match=r"`partner` must be the numbers of 3 vertices, from 0, .*"
+    ):
+        skin.mirror_weights(np.ones((3, 2)), partner, [1, 0])
+    with pytest.raises(ValueError, match=r"`swap` must be the numbers of 3 joints, .* twice; got"):
+        skin.mirror_weights(np.ones((2, 3)), [1, 0], partner)
+
+
 # Both ways of skinning
 
 
@@ -340,6 +519,33 @@ def test_dual_quaternions_are_frames_again(turn, shift):
     assert_allclose(motion[:4] @ motion[4:], 0, atol=1e-12)
     for same in (motion, -motion, 3 * motion):
         assert_allclose(skin.frame_from_dual_quaternion(same), frame, atol=1e-12)
+
+
+def test_bound_anew_at_another_rest_pose_nothing_moves_and_the_weights_stay():
+    """New inverse bind matrices alone: v' = Σ w · rest · rest⁻¹ · v = v, whatever the weights."""
+    rng = np.random.default_rng(0)
+    moved = SKELETON.rest_world @ frames.frame(
+        rotation.matrix_from_vector(rng.normal(size=(len(SKELETON), 3))),
+        rng.normal(size=(len(SKELETON), 3)),
+    )
+    vertices = rng.normal(size=(50, 3))
+    painted = skin.normalise(rng.uniform(size=(50, len(SKELETON))))
+    before = painted.tobytes()
+    anew = moved @ skin.inverse_bind_matrices(moved)
+    for blend in BLENDS:
+        assert_allclose(blend(vertices, painted, anew), vertices, atol=1e-12)
+    assert painted.tobytes() == before
+    late = skin.joint_matrices(moved, SKELETON.rest_world)  # not bound anew
+    assert np.abs(skin.linear_blend(vertices, painted, late) - vertices).max() > 0.1
+
+
+def test_a_file_bound_anew_keeps_its_weights_and_stands_as_its_mesh_does():
+    late = faults.knee_back("Tamsin", back_mm=30, bound=faults.BEFORE)
+    again = faults.bound_again(late)
+    assert again.meshes is late.meshes  # weights and joint numbers among them
+    world, (bound,) = again.rest_world(), again.skins
+    matrices = world[bound.joints] @ bound.inverse_bind
+    assert_allclose(matrices, np.broadcast_to(np.eye(4), matrices.shape), atol=1e-6)
 
 
 def test_inverse_bind_matrices_undo_the_rest_pose():

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from rigkit import mesh
 from rigkit.stage import INKS, STYLE, VIEWS, Stage, framed, outlines, row
 from rigkit.stage.inks import LEAST_TEXT, TEXT
-from rigkit.stage.labels import EDGE, Label, overlap, text_width, touches
+from rigkit.stage.labels import EDGE, Label, boxed, overlap, text_width, touches
 from rigkit.stage.markup import number
 from tests.unit.processes import printed_by
 
@@ -269,6 +269,17 @@ def test_a_foot_seen_from_the_front_or_above_has_breadth():
         assert max(xs) - min(xs) > 10
 
 
+def test_a_foot_whose_toes_point_down_is_the_same_from_the_side_but_turned():
+    places = np.array([(0.02, 0.25), (-0.06, 0.2), (0.1, 0.2), (0.17, 0.2)])  # forward, up
+    hanging = np.stack([places[:, 1], -places[:, 0]], axis=-1)  # a quarter turn, toes down
+    spread = []
+    for ankle, heel, ball, toe in (places, hanging):
+        (outline,) = paths(square().foot(ankle, heel, toe, ball))
+        xy = np.array(re.findall(r"([-\d.]+) ([-\d.]+)", outline), dtype=float)
+        spread.append(sorted(np.ptp(xy, axis=0)))
+    assert spread[1] == pytest.approx(spread[0], abs=0.2)  # px; it is written to a tenth
+
+
 @pytest.mark.parametrize(
     ("view", "options"), [("top", {}), ("turntable", {"yaw_deg": 120, "pitch_deg": 20})]
 )
@@ -395,7 +406,7 @@ def test_a_word_too_wide_for_the_view_begins_at_its_edge():
 
 def placed(place, view=(0, 0, 200, 100), solids=(), boxes=(), reach=(10, 20)):
     label = Label((100, 50), "word", "plain", reach, place, TEXT)
-    return label.placed(view, solids, boxes)
+    return label.placed(view, boxed(solids), boxes)
 
 
 WIDE = text_width("word", TEXT)
@@ -463,6 +474,23 @@ def test_words_keep_clear_of_rings():
         ((x1, y1, x2, y2, room),) = stage._solids
         assert (x1, y1, x2, y2) == (200, 200, 200, 200)
         assert room == int(next(parts(stage, "circle")).get("r")) + 2
+
+
+def test_words_keep_clear_of_the_rings_of_grips():
+    stage = Stage("side", (0, 0), (1, 1), width=400).note([0.6, 0.5], "beside")
+    stage.chain([[0.2, 0.5], [0.5, 0.5]], names=("hip", "knee"))
+    rings = [stage.place(point) for point in ([0.2, 0.5], [0.65, 0.5])]
+
+    def least(stage):
+        return min(
+            np.linalg.norm(ring - np.clip(ring, box[:2], box[2:]))
+            for ring in rings
+            for box, _ in boxes(stage)
+        )
+
+    assert least(stage) < 18  # px: where nobody asks, words stand close by
+    assert least(stage.keep_clear(rings)) >= 18
+    assert least(stage.keep_clear([])) < 18
 
 
 # Rows and notebooks
@@ -653,3 +681,52 @@ def test_a_frame_has_room_around_its_points_and_is_neither_too_flat_nor_too_tall
     level = framed("side", [[0, 0, 0], [0, 0, 1]], room=0.0, width=400)
     assert (upright.height, upright._scale) == (380, pytest.approx(380 / 1.2))
     assert (level.height, level._scale) == (120, pytest.approx(400 / 1.16))
+
+
+# Legends
+
+
+def legend(picture):
+    """A legend's names and the left edges of its bars."""
+    entries = [group for group in parts(picture, "g") if group.get("class") == "rig-legend"]
+    return [
+        (entry[1].text, float(re.match(r"M([\d.]+)", entry[0].get("d"))[1])) for entry in entries
+    ]
+
+
+def test_a_legend_names_kinds_beside_the_title_in_their_inks():
+    stage = Stage(title="A leg stands", width=430, legend=("forward", "inverse"))
+    plain = Stage(title="A leg stands", width=430)
+    assert [name for name, _ in legend(stage)] == ["forward", "inverse"]
+    assert stage.height == plain.height
+    starts = [left for _, left in legend(stage)]
+    assert text_width("A leg stands", 17) < starts[0] < starts[1]
+    assert starts[1] + text_width("inverse", TEXT) < 430
+    assert {"rig-bone rig-forward", "rig-bone rig-inverse"} <= set(classes(stage))
+
+
+def test_a_legend_without_room_takes_a_line_of_its_own():
+    long = "A leg stands on its foot and stays"
+    stage, plain = (
+        Stage(title=long, width=430, legend=kinds) for kinds in (("forward", "inverse"), ())
+    )
+    assert stage.height == plain.height + 24
+    alone = Stage(width=430, legend=("inverse",))
+    assert alone.height == Stage(width=430).height + 34
+    assert words(alone) == ["inverse"]
+
+
+def test_a_legend_covers_nothing_of_the_scene_and_names_kinds_there_are():
+    stage = Stage(width=430, legend=("inverse",)).ghost([(-0.6, 1.05), (0.6, 1.05)])
+    assert paths(stage, "rig-ghost") == ["M0 34L430 34"]  # the top of the view, below the legend
+    with pytest.raises(
+        ValueError, match="`legend` must be one of 'forward', 'inverse'; got 'goal'"
+    ):
+        Stage(legend=("goal",))
+
+
+def test_a_surface_is_called_what_it_is():
+    tube = mesh.tube(0.1, 0.5)
+    assert Stage().surface(tube.vertices, tube.triangles).desc == "Side view of skin."
+    drawn = Stage().surface(tube.vertices, tube.triangles, named="a trunk")
+    assert drawn.desc == "Side view of a trunk."

@@ -1,0 +1,23 @@
+"""The bench as a step with a widget of its own knows it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Protocol
+
+from rigkit.bench.book import Book
+from rigkit.bench.state import State
+
+
+class Desk(Protocol):
+    """The leg as it is, the learner's file, and the way to change both."""
+
+    state: State
+    book: Book
+    path: Path
+
+    def take(self, state: State, shown: bool = False) -> None:
+        """Take over a state and keep it; `shown` if the step's widget shows it already."""
+
+    def history(self, way: str, own: str = "") -> None:
+        """Go back or ahead in the history; `own` is the field the step's widget shows by itself."""

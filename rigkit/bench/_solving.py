@@ -1,0 +1,236 @@
+"""Steps 04, 05 and 07 of the bench: the leg that follows its foot, its reach, and its pole."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import lru_cache, partial
+from typing import Any
+
+import numpy as np
+
+from rigkit import plots, two_bone
+from rigkit._types import ArrayLike, Floats
+from rigkit.bench import _views as views
+from rigkit.bench import build
+from rigkit.bench.state import JOINTS, State
+from rigkit.panels import Choice, Grip, Panel, Slider
+from rigkit.scenes.bodies import draw_body
+from rigkit.scenes.staging import measure_cm, size
+from rigkit.scenes.words import SHOWN
+from rigkit.skeleton import SIDE_TAGS
+from rigkit.stage import Row, Stage, row
+
+CHAINS = ("forward chain", "inverse chain")
+POLE_ROOM = np.array([[-350, 0, -400], [430, 1050, 1150]])  # mm
+HARD, THIS = "without soft reach", "this leg"
+MOST_SOFT = 60  # mm
+NEAR, BEYOND = 80, 40  # mm before and beyond full reach
+OUT = np.array([0.0, -np.cos(np.radians(40)), np.sin(np.radians(40))])  # a step ahead, from the hip
+
+
+# 04: forward or inverse
+
+
+def chain_panel(state: State) -> Panel:
+    """A pelvis to lower over legs of either chain."""
+    return Panel(
+        "Lower the pelvis: do the feet stay?",
+        [
+            Choice("chain", "Both legs by", CHAINS, CHAINS[bool(state.inverse)]),
+            Slider("lowered_mm", "Pelvis lowered", 0, 150, 1, 100, "mm"),
+        ],
+        partial(_lowered, state),
+        size=600,
+        grips=[Grip("Pelvis", partial(_pelvis_at, state), ("lowered_mm",))],
+    )
+
+
+def chain_changed(state: State, values: Mapping[str, Any]) -> State:
+    """The state with the legs posed by that chain."""
+    return state.changed(inverse=values["chain"] == CHAINS[1])
+
+
+def _pelvis_at(state: State, lowered_mm: float, **_: Any) -> Floats:
+    return state.metres()["hip"] * [0, 1, 1] - [0, lowered_mm / 1000, 0]
+
+
+def _lowered(state: State, **values: Any) -> tuple[Row, str]:
+    now = chain_changed(state, values)
+    pose = build.rig(now).pose({"pelvis": {"shift_y": -values["lowered_mm"] / 1000}}, now.inverse)
+    stages = [
+        _feet_view(now, view, title, half, pose.world)
+        for view, title, half in (("front", "From the front", 0.33), ("side", "From the side", 0.4))
+    ]
+    return row(*stages), views.sentence(views.numbers(now, "04"))
+
+
+def _feet_view(state: State, view: str, title: str, half: float, world: Floats) -> Stage:
+    """Both legs as posed, dotted at rest, and how far the left foot has left its place."""
+    skeleton, stage = build.rig(state).skeleton, views.leg_stage(state.puppet, view, title, half)
+    draw_body(stage, state.puppet, skeleton.origins(world, ["L_hip", "R_hip"]))
+    kind = "inverse" if state.inverse else "forward"
+    for tag in reversed(SIDE_TAGS):
+        names = [tag + joint for joint in JOINTS]
+        was, now = (skeleton.origins(each, names) for each in (skeleton.rest_world, world))
+        stage.ghost(was).chain(now, kind, tag[0], thickness=14)
+    off = 100 * float(np.linalg.norm(now[2] - was[2]))
+    return measure_cm(stage, was[2], now[2], off, offset=40)
+
+
+# 05: the reach
+
+
+def reach_panel(state: State) -> Panel:
+    """An ankle's goal to pull out to full reach and beyond, and the length of soft reach."""
+    return Panel(
+        "Pull the foot out: does the knee snap?",
+        [
+            views.slider("soft_mm", "Soft over the last", 0, MOST_SOFT, state.soft_mm),
+            Slider("pulled_mm", "Goal beyond full reach", -NEAR, BEYOND, 1, 0, "mm"),
+        ],
+        partial(_reach, state),
+        size=600,
+        grips=[
+            Grip("Goal", partial(_goal_at, state), ("pulled_mm",), (0,)),
+            Grip("Goal on the curve", _on_curve, ("pulled_mm",), (1,)),
+        ],
+    )
+
+
+def reach_changed(state: State, values: Mapping[str, Any]) -> State:
+    """The state with soft reach of that length."""
+    return state.changed(soft_mm=int(values["soft_mm"]))
+
+
+def _bones(state: State) -> tuple[Floats, float, float]:
+    """The hip's place and the lengths of thigh and shank."""
+    points = views.leg(state, JOINTS[:3])
+    upper, lower = np.linalg.norm(np.diff(points, axis=0), axis=-1)
+    return points[0], float(upper), float(lower)
+
+
+def _goal_at(state: State, pulled_mm: float, **_: Any) -> Floats:
+    hip, upper, lower = _bones(state)
+    return hip + (upper + lower + pulled_mm / 1000) * OUT
+
+
+def _on_curve(pulled_mm: float, **_: Any) -> tuple[float, float]:
+    return pulled_mm, 30.0
+
+
+def _reach(state: State, **values: Any) -> tuple[Row, str]:
+    now, pulled = reach_changed(state, values), values["pulled_mm"]
+    words = views.sentence(views.numbers(now, "05"))
+    return row(_pulled_view(now, pulled), _knee_curve(now).at(pulled)), words
+
+
+def _pulled_view(state: State, pulled_mm: float) -> Stage:
+    """The leg pulled at by its goal, from the side."""
+    hip, upper, lower = _bones(state)
+    goal = _goal_at(state, pulled_mm)
+    pose = two_bone.solve(hip, goal, upper, lower, hint=[0, 0.5, 1], soft=state.soft_mm / 1000)
+    reach = upper + lower
+    low = np.array([hip[2] - 0.15, hip[1] - 0.95 * reach])
+    high = np.array([hip[2] + 0.85 * reach, hip[1] + 0.12])
+    stage = Stage("side", low, high, "The leg, from the side", width=286)
+    around = np.radians(np.linspace(-80, 0, 33))
+    arc = [hip[[2, 1]] + reach * np.array([np.sin(-a), -np.cos(a)]) for a in around]
+    stage.path(arc, "soft")
+    stage.goal(goal, "").chain([hip, pose.knee, pose.ankle], "inverse", names=("hip", "knee"))
+    return measure_cm(stage, pose.ankle, goal, 100 * float(pose.miss), offset=24)
+
+
+def _knee_curve(state: State) -> plots.Plot:
+    """The knee's bend against the goal's distance, as it is and without soft reach."""
+    _, upper, lower = _bones(state)
+    distance = upper + lower + np.arange(-NEAR, BEYOND + 1) / 1000
+    bent = np.degrees(_knee(distance, upper, lower, state.soft_mm / 1000))
+    return _hard_curve(upper, lower).with_lines({THIS: bent})
+
+
+@lru_cache(maxsize=16)
+def _hard_curve(upper: float, lower: float) -> plots.Plot:
+    """Both curves without soft reach: this leg's is drawn anew as its length changes."""
+    pulled = np.arange(-NEAR, BEYOND + 1)
+    bent = np.degrees(_knee(upper + lower + pulled / 1000, upper, lower, 0.0))
+    return plots.curves(
+        pulled,
+        {HARD: bent, THIS: bent},
+        "goal beyond full reach (mm)",
+        "knee bent (°)",
+        title="The knee's way to straight",
+        desc="The knee's bend against the goal's distance, with soft reach and without.",
+        kinds={THIS: "inverse", HARD: "soft"},
+        ylim=(0, 60),
+        width=286,
+        height=340,
+    )
+
+
+def _knee(distance: ArrayLike, upper: float, lower: float, soft: float) -> Floats:
+    """The knee's flexion by the law of cosines, at a distance of hip and goal [rad]."""
+    held = two_bone.soft_reach(distance, upper, lower, soft)
+    cosine = (held**2 - upper**2 - lower**2) / (2 * upper * lower)
+    return np.arccos(np.clip(cosine, -1, 1))
+
+
+# 07: the pole
+
+
+def pole_panel(state: State) -> Panel:
+    """A pole to place ahead of the knee, from the side and from above."""
+    return Panel(
+        "Place the pole so that the knee stays",
+        views.point_sliders("pole", "Pole", state.pole_mm, POLE_ROOM * _larger(state)),
+        partial(_pole, state),
+        size=600,
+        grips=[
+            Grip(
+                "Pole",
+                lambda **values: views.at("pole", values),
+                tuple(f"pole_{axis}" for axis in views.AXES),
+            )
+        ],
+    )
+
+
+def pole_changed(state: State, values: Mapping[str, Any]) -> State:
+    """The state with the pole there."""
+    return state.changed(pole_mm=views.point_of("pole", values))
+
+
+def _pole(state: State, **values: Any) -> tuple[Row, str]:
+    now = pole_changed(state, values)
+    stages = [
+        _pole_view(now, view, title, low, high, width)
+        for view, title, low, high, width in (
+            ("side", "From the side", (-0.45, -0.05), (1.2, 1.08), 370),
+            ("top", "From above", (-0.4, -1.2), (0.5, 0.45), 202),
+        )
+    ]
+    return row(*stages), views.sentence(views.numbers(now, "07"))
+
+
+def _larger(state: State) -> float:
+    """A character's size, 1 for hips 0.9 m high or less."""
+    return max(1.0, size(state.puppet))
+
+
+def _pole_view(
+    state: State, view: str, title: str, low: ArrayLike, high: ArrayLike, width: int
+) -> Stage:
+    """The leg at rest, dotted, and as the pole turns it."""
+    hip, knee, ankle = points = views.leg(state, JOINTS[:3])
+    upper, lower = np.linalg.norm(np.diff(points, axis=0), axis=-1)
+    pole = np.array(state.pole_mm) / 1000
+    pose = two_bone.solve(hip, ankle, upper, lower, pole)
+    corners = np.array([low, high]) * _larger(state)
+    stage = Stage(view, corners[0], corners[1], title, width=width).floor()
+    surface = build.skin(state.puppet)
+    stage.surface(surface.vertices, surface.triangles).behind_words().ghost(points)
+    foot = views.leg(state, JOINTS[3:])
+    stage.chain([hip, pose.knee, ankle, *foot], "inverse", thickness=12).pole(
+        pole, "pole", pose.knee
+    )
+    jump = 100 * float(np.linalg.norm(pose.knee - knee))
+    return stage.measure(knee, pose.knee, f"{jump:.1f} cm") if jump >= SHOWN else stage

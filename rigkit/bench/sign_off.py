@@ -1,0 +1,150 @@
+"""Step 12 of the bench: the very file, its inspection, and what is kept for a reason."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from html import escape
+from itertools import count
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from rigkit import gltf
+from rigkit._files import write_whole
+from rigkit.bench import build
+from rigkit.bench._desk import Desk
+from rigkit.bench.measure import inspected
+from rigkit.bench.state import State
+from rigkit.inspection import Finding
+
+__all__ = ["button", "bytes_of", "widget", "write"]
+
+
+def __dir__() -> list[str]:
+    return __all__
+
+
+def bytes_of(state: State) -> bytes:
+    """Return what stands in the state's .glb file.
+
+    Parameters
+    ----------
+    state : State
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    ValueError
+        If no rig, skin and walk can be made of it yet.
+    """
+    with TemporaryDirectory() as folder:
+        path = Path(folder, "leg.glb")
+        gltf.write(build.asset(state), path)
+        return path.read_bytes()
+
+
+def write(state: State, beside: Path) -> Path:
+    """Write the state's .glb beside the learner's own file; what is there is never written over.
+
+    Parameters
+    ----------
+    state : State
+    beside : Path
+        Such as "my-leg.json": the name is my-leg.glb, or my-leg-2.glb if that is taken.
+
+    Returns
+    -------
+    Path
+        The file, which may have been there with the same bytes.
+
+    Raises
+    ------
+    ValueError
+        As `bytes_of`.
+    OSError
+        If it cannot be written.
+    """
+    data = bytes_of(state)
+    for number in count(1):
+        path = beside.with_name(f"{beside.stem}{f'-{number}' if number > 1 else ''}.glb")
+        try:
+            write_whole(path, data, replace=False)
+        except FileExistsError:
+            if path.read_bytes() != data:
+                continue
+        return path
+    raise AssertionError("numbers do not end")
+
+
+def widget(bench: Desk) -> Any:
+    """Return what is shown of the step: the report, findings to keep, and the file to write.
+
+    Parameters
+    ----------
+    bench : Desk
+
+    Returns
+    -------
+    ipywidgets.Widget
+    """
+    from ipywidgets import HTML, VBox
+
+    try:
+        found = inspected(bench.state)
+    except ValueError as problem:
+        return HTML(f"<p><strong>There is no file yet.</strong> {escape(str(problem))}</p>")
+    said = HTML()
+    parts = [HTML(found._repr_mimebundle_()["text/html"])]
+    slight = [f for f in found.of("finding") if f.severity == "slight"]
+    if slight:
+        parts.append(_keeping(bench, slight))
+    parts += [button("Write the file", lambda: _written(bench, said)), said]
+    return VBox(parts)
+
+
+def _keeping(bench: Desk, slight: list[Finding]) -> Any:
+    """A slight finding to choose, and a reason to keep it for."""
+    from ipywidgets import Dropdown, HBox, Text
+
+    rule = Dropdown(description="Keep", options=[(f.title, f.rule) for f in slight])
+    reason = Text(description="because", value=bench.state.kept.get(rule.value, ""))
+
+    def keep() -> None:
+        if reason.value.strip():
+            kept = {**bench.state.kept, rule.value: reason.value.strip()}
+            bench.take(bench.state.changed(kept=kept))
+
+    box = HBox([rule, reason, button("Keep it for this reason", keep)])
+    box.layout.flex_flow = "row wrap"
+    return box
+
+
+def _written(bench: Desk, said: Any) -> None:
+    try:
+        path = write(bench.state, bench.path)
+    except OSError as problem:
+        said.value = f"<p>It could not be written: {escape(str(problem))}</p>"
+        return
+    said.value = f"<p>Written: <strong>{escape(path.name)}</strong>.</p>"
+
+
+def button(name: str, pressed: Callable[[], object]) -> Any:
+    """Return a native button as wide as its words.
+
+    Parameters
+    ----------
+    name : str
+    pressed : callable
+
+    Returns
+    -------
+    ipywidgets.Button
+    """
+    from ipywidgets import Button
+
+    button = Button(description=name, layout={"width": "auto"})
+    button.on_click(lambda _: pressed())
+    return button

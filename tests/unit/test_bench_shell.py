@@ -1,0 +1,226 @@
+"""The bench's shell: what a learner moves becomes a state, is kept, and comes back."""
+
+import asyncio
+import re
+
+import pytest
+
+from rigkit.bench import shell, sign_off, steps
+from rigkit.bench.book import Book
+from rigkit.bench.measure import done, measure
+from rigkit.bench.shell import Bench
+from rigkit.bench.state import STEPS, State
+from rigkit.gltf import read
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "my-leg.json"
+
+
+@pytest.fixture
+def bench(path):
+    """A bench whose learner begins at the sixth step, all before it filled in."""
+    Book(path, "Tamsin").keep(State.bare("Tamsin").with_sound("06"))
+    bench = Bench("Tamsin", path, "06")
+    assert bench.widget
+    return bench
+
+
+def move(bench, **values):
+    """Move the panel as a page does."""
+    question = {"n": 1, "page": "p", "values": bench._panel.values | values, "ahead": False}
+    bench._panel.widget._asked(bench._panel.widget, question, [])
+
+
+def knee(state):
+    return state.joints_mm["knee"]
+
+
+def table(bench):
+    """The table's numbers: name, value, mark and limit."""
+    rows = re.findall(
+        r"<dt>(.*?)</dt><dd><b>(.*?)</b> <span>(.*?)</span>",
+        bench._widgets.numbers.value,
+    )
+    return [tuple(row) for row in rows]
+
+
+def test_it_opens_at_the_first_open_step_with_its_numbers(path):
+    bench = Bench("Tamsin", path)
+    assert bench.widget
+    assert bench._now == "01"
+    assert not path.exists()  # nothing was decided yet
+    said = table(bench)
+    assert [name.lower() for name, *_ in said] == [each.name for each in measure(bench.state, "01")]
+    assert [mark[0] for *_, mark in said] == [
+        "✓" if each.right else "✗" for each in measure(bench.state, "01")
+    ]
+    assert "step 01" in repr(bench)
+
+
+def test_what_is_moved_is_kept_undone_and_done_again(bench, path):
+    before = knee(bench.state)
+    move(bench, knee_ahead=40)
+    assert knee(bench.state) == (*before[:2], 40)
+    assert knee(Book(path, "Tamsin").state) == (*before[:2], 40)
+    bench.history("undo")
+    assert knee(bench.state) == before
+    assert bench._panel.values == {"knee_ahead": before[2]}
+    bench.history("redo")
+    assert bench._panel.values == {"knee_ahead": 40}
+    assert knee(Bench("Tamsin", path).state)[2] == 40
+
+
+def test_ctrl_z_in_the_panel_goes_by_the_book(bench):
+    before, widget = knee(bench.state), bench._panel.widget
+    move(bench, knee_ahead=40)
+    for way, wanted in (("undo", before[2]), ("redo", 40)):
+        told = {"kind": "history", "way": way, "values": bench._panel.values}
+        widget._asked(widget, told, [])
+        assert knee(bench.state)[2] == wanted
+        assert widget.frame["values"] == {"knee_ahead": wanted}
+
+
+def test_undo_takes_what_stands_in_the_page_with_it(bench):
+    widget = bench._panel.widget
+    told = {"kind": "history", "way": "undo", "values": {"knee_ahead": 33}}
+    widget._asked(widget, told, [])
+    bench.history("redo")
+    assert knee(bench.state)[2] == 33
+
+
+def test_a_drag_is_one_step_of_the_history(bench, path, monkeypatch):
+    monkeypatch.setattr(shell, "REST", 0.02)
+    before = knee(bench.state)
+
+    async def drag():
+        for ahead in range(20, 31):
+            move(bench, knee_ahead=ahead)
+        assert knee(Book(path, "Tamsin").state) == before  # a hand still holds it
+        await asyncio.sleep(0.1)
+
+    asyncio.run(drag())
+    assert knee(Book(path, "Tamsin").state)[2] == 30
+    bench.history("undo")
+    assert knee(bench.state) == before
+
+
+def test_the_numbers_follow_the_hand(bench):
+    move(bench, knee_ahead=0)
+    name, value, mark = table(bench)[0]
+    assert (name, mark) == ("Bend at rest, forward", "✗ 2° to 10°")
+    assert value == "0.0°"
+    move(bench, knee_ahead=20)
+    assert table(bench)[0][2][0] == "✓"
+
+
+def test_a_step_further_on_reacts_and_says_so(path):
+    Book(path, "Tamsin").keep(State.bare("Tamsin").with_sound("12").changed(given=()))
+    bench = Bench("Tamsin", path)
+    assert bench.widget
+    bench._open("01")
+    move(bench, knee_out=100, knee_ahead=60)
+    assert "An earlier change undid" in bench._widgets.said.value
+    assert re.search(r"undid: [^.]*06", bench._widgets.said.value)
+    assert bench._done == done(bench.state)
+
+
+def test_a_sound_start_fills_in_what_comes_before_and_can_be_undone(path):
+    bench = Bench("Tamsin", path)
+    assert bench.widget
+    bench._open("07")
+    bare = bench.state
+    bench._sound()
+    assert bench.state == bare.with_sound("07")
+    assert "Filled in by the kit: 01" in bench._widgets.said.value
+    bench.history("undo")
+    assert bench.state == bare
+
+
+def test_undo_of_another_steps_change_shows_what_that_does_here(bench):
+    bench.only = None
+    bench._open("01")
+    move(bench, hip_up=880)
+    bench._open("06")
+    shown = bench._panel.picture
+    bench.history("undo")
+    assert bench._now == "06"
+    assert bench._panel.picture != shown
+    assert bench._panel.picture == steps.panel(bench.state, "06").picture
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_every_step_opens_on_a_bare_leg_and_on_a_sound_one(path, step):
+    bench = Bench("Tamsin", path, step)
+    assert bench.widget.children
+    bench.take(bench.state.with_sound("12"))
+    (shown,) = bench._widgets.place.children
+    assert type(shown).__name__ == {"09": "VBox", "12": "VBox"}.get(step, "PanelWidget")
+    data, _ = bench._repr_mimebundle_()
+    assert "<dl>" in data["text/html"]
+    assert data["text/plain"] == repr(bench)
+
+
+def test_a_file_that_cannot_be_read_is_put_aside_and_it_says_so(path):
+    path.write_text("not a leg")
+    bench = Bench("Tamsin", path)
+    assert bench.widget
+    (aside,) = path.parent.glob("*broken*")
+    assert aside.read_text() == "not a leg"
+    assert aside.name in bench._widgets.said.value
+
+
+def test_a_change_that_cannot_be_written_says_so_and_is_kept_with_the_next(bench, monkeypatch):
+    keep = bench.book.keep
+    monkeypatch.setattr(bench.book, "keep", lambda state: (_ for _ in ()).throw(OSError("full")))
+    move(bench, knee_ahead=40)
+    bench._tell()
+    assert "not kept yet: full" in bench._widgets.said.value
+    monkeypatch.setattr(bench.book, "keep", keep)
+    move(bench, knee_ahead=41)
+    bench._tell()
+    assert "not kept" not in bench._widgets.said.value
+    assert knee(bench.book.state)[2] == 41
+
+
+def test_paint_is_a_step_of_the_same_history(path):
+    Book(path, "Tamsin").keep(State.bare("Tamsin").with_sound("12"))
+    bench = Bench("Tamsin", path, "09")
+    assert bench.widget
+    brush = bench._widgets.place.children[0].children[1]
+    text = brush.limb.pack([0.5] * len(brush.limb.numbers))
+    brush._kept.keep(text)
+    assert bench.state.painted == bench.book.state.painted == text
+    assert bench._widgets.place.children[0].children[1] is brush  # not made anew under the hand
+    brush._kept.undo()
+    assert brush.painted == bench.state.painted == ""
+
+
+# --- 12: sign off
+
+
+def test_the_file_is_written_beside_and_never_over_another(path):
+    state = State.bare("Tamsin").with_sound("12")
+    path.with_suffix(".glb").write_bytes(b"mine")
+    file = sign_off.write(state, path)
+    assert file.name == "my-leg-2.glb"
+    assert path.with_suffix(".glb").read_bytes() == b"mine"
+    assert sign_off.write(state, path) == file  # the same leg again
+    assert sign_off.write(state.changed(soft_mm=20), path).name in ("my-leg-2.glb", "my-leg-3.glb")
+    assert len(read(file).nodes) == 12
+
+
+def test_a_bare_leg_is_told_why_there_is_no_file(path):
+    bench = Bench("Tamsin", path, "12")
+    assert bench.widget
+    (words,) = bench._widgets.place.children
+    assert "There is no file yet" in words.value
+
+
+def test_wrong_steps_and_puppets_are_refused(path):
+    with pytest.raises(ValueError, match="`only` must be"):
+        Bench("Tamsin", path, "13")
+    with pytest.raises(ValueError, match="two bones"):
+        Bench("heron", path)
+    assert Bench("Tamsin", path).step("03").only == "03"
