@@ -85,11 +85,12 @@ class BrushView:
         self.root.get_by_role("button", name=name, exact=True).click()
 
     def painted(self):
-        """What the kernel keeps."""
-        output = self.page.locator(".jp-CodeCell").nth(1).locator(".jp-OutputArea-output")
+        """What the kernel keeps, once it has printed it."""
+        cell = self.page.locator(".jp-CodeCell").nth(1)
         run(self.lab, 1)
-        self.page.wait_for_timeout(400)
-        return output.text_content().strip() if output.count() else ""
+        printed = cell.locator(".jp-OutputArea-output")
+        printed.wait_for()
+        return printed.text_content().strip()
 
 
 def run(lab, number):
