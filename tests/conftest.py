@@ -55,8 +55,8 @@ def pytest_configure(config):
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers():
-    """One process more than there are cores: a browser is waited for as long as it works."""
-    return (os.cpu_count() or 1) + 1
+    """Two processes more than there are cores: what starts in a page or a kernel is waited for."""
+    return (os.cpu_count() or 1) + 2
 
 
 def pytest_ignore_collect(collection_path, config):
@@ -67,7 +67,11 @@ def pytest_ignore_collect(collection_path, config):
     return None
 
 
-def pytest_collection_modifyitems(items):
+def pytest_collection_modifyitems(config, items):
+    if os.environ.get("RIGKIT_EVERYTHING") != "1":
+        thorough = [item for item in items if item.get_closest_marker("thorough")]
+        items[:] = [item for item in items if not item.get_closest_marker("thorough")]
+        config.hook.pytest_deselected(items=thorough)
     items.sort(
         key=lambda item: not item.nodeid.startswith(FIRST)
     )  # stable: the rest stays in order

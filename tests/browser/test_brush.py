@@ -324,14 +324,14 @@ def in_page(browser, twin, stroke):
 # --- to be looked at ----
 
 
-@pytest.mark.parametrize("theme", [LIGHT, DARK])
+@pytest.mark.parametrize("theme", [LIGHT, pytest.param(DARK, marks=pytest.mark.thorough)])
 def test_all_of_it_has_room_beside_the_file_browser(browser, server, tmp_path, theme):
     lab = open_brush(browser, server, ALONE, theme=theme)
     fits(BrushView(lab), tmp_path)
     lab.close()
 
 
-@pytest.mark.parametrize("theme", [LIGHT, DARK])
+@pytest.mark.parametrize("theme", [pytest.param(LIGHT, marks=pytest.mark.thorough), DARK])
 def test_all_of_it_has_room_on_a_phone(browser, tmp_path, theme):
     folder = tmp_path / "learner"
     folder.mkdir()

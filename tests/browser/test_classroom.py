@@ -40,6 +40,7 @@ def test_all_code_is_folded_and_nothing_is_cut_off(shown):
     assert all(panel.height() <= shown.room() for panel in shown.panels())
 
 
+@pytest.mark.thorough
 def test_type_is_larger_than_a_learners_everywhere(shown, browser, server):
     learners = lab.Lab(browser, server, SCREEN, windowing="none")
     learners.open(f"lessons/{LESSON.path.name}")

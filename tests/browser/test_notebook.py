@@ -20,7 +20,9 @@ CELLS = {
 WAYS = {"jupyterlab": IN_LAB, "notebook": IN_NOTEBOOK}
 
 
-@pytest.fixture(scope="module", params=WAYS)
+@pytest.fixture(
+    scope="module", params=[pytest.param("jupyterlab", marks=pytest.mark.thorough), "notebook"]
+)
 def opened(request, browser, tmp_path_factory):
     """A notebook that shows one panel in two cells, run in a stock program."""
     folder = tmp_path_factory.mktemp("stock") / "learner"

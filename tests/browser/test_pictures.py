@@ -14,7 +14,7 @@ from tests.marking.jails import opened
 ROOT = Path(__file__).parents[2]
 KEPT = ROOT / "tests" / "pictures"
 
-pytestmark = [pytest.mark.needs_browser, pytest.mark.needs_jail]
+pytestmark = [pytest.mark.needs_browser, pytest.mark.needs_jail, pytest.mark.thorough]
 
 
 @pytest.fixture(scope="module")

@@ -41,7 +41,10 @@ def shows_it(page):
     assert pictures.first.bounding_box()["width"] > 200
 
 
-@pytest.mark.parametrize("program", WAYS)
+THOROUGH = pytest.mark.thorough
+
+
+@pytest.mark.parametrize("program", ["jupyterlab", pytest.param("notebook", marks=THOROUGH)])
 def test_it_is_there_when_the_notebook_is_opened_again(browser, saved, program):
     with stock(saved.parent, program) as server:
         lab = Lab(browser.new_context(), server, windowing="none", way=WAYS[program])
@@ -54,7 +57,9 @@ def test_it_is_there_when_the_notebook_is_opened_again(browser, saved, program):
 ANEW = ["--execute", "--ExecutePreprocessor.store_widget_state=False"]  # as DEVELOPERS.md says
 
 
-@pytest.mark.parametrize("options", [[], ANEW], ids=["as saved", "run anew"])
+@pytest.mark.parametrize(
+    "options", [[], pytest.param(ANEW, marks=THOROUGH)], ids=["as saved", "run anew"]
+)
 def test_it_is_there_in_a_page_made_of_the_notebook(browser, saved, options, tmp_path):
     subprocess.run(
         [

@@ -52,12 +52,13 @@ def given_away_by(question, learner, wrong, names):
 @pytest.mark.parametrize("question", ASKED_FOR_NUMBERS, ids=named)
 def test_a_wrong_answers_card_does_not_give_the_right_one_away(question, answers):
     for wrong in question.misconceptions:
-        found = [
-            given_away_by(question, learner, wrong, answers[question.lesson, learner])
-            for learner in LEARNERS[:4]
-        ]
         # by chance one learner's numbers may look alike, not everyone's
-        assert not all(found), (wrong.name, found)
+        found = []
+        for learner in LEARNERS[:4]:
+            found = given_away_by(question, learner, wrong, answers[question.lesson, learner])
+            if not found:
+                break
+        assert not found, (wrong.name, found)
 
 
 def test_a_card_that_gives_the_answer_away_would_be_found():

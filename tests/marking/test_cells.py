@@ -15,6 +15,9 @@ from tests.marking.classroom import held, submission
 from tests.marking.jails import ANSWERS, RIGHT, opened, request
 
 IN_BOTH = pytest.mark.parametrize("kind", ["bwrap", "landlock"])
+ENDLESS = pytest.mark.parametrize(
+    "kind", ["bwrap", pytest.param("landlock", marks=pytest.mark.thorough)]
+)
 IGNORES = "import signal\nsignal.signal(signal.SIGPROF, signal.SIG_IGN)\nwhile True:\n    pass"
 
 
@@ -85,7 +88,7 @@ def test_a_cells_own_handling_of_what_is_not_there_stays():
 
 
 @pytest.mark.needs_jail
-@IN_BOTH
+@ENDLESS
 @pytest.mark.parametrize(
     ("source", "told"),
     [
@@ -181,7 +184,7 @@ def test_a_line_that_cannot_be_run_costs_no_question(kind, line, said):
 
 
 @pytest.mark.needs_jail
-@IN_BOTH
+@ENDLESS
 def test_a_loop_that_never_ends_costs_no_other_question(kind):
     entry = marked("def freedom(*x):\n    while True:\n        pass\n\nfreedom()", kind)
     assert entry.score == 1

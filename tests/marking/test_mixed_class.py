@@ -295,7 +295,7 @@ def marked(tmp_path_factory):
     return results_of
 
 
-@pytest.fixture(params=["bwrap", "landlock"])
+@pytest.fixture(params=["bwrap", pytest.param("landlock", marks=pytest.mark.thorough)])
 def results(request, marked):
     return marked(request.param)
 
@@ -381,6 +381,7 @@ def test_who_handed_in_what_cannot_be_marked_has_handed_in(results):
             assert status[IDS[key]] == "submitted", key
 
 
+@pytest.mark.thorough
 def test_both_jails_give_the_same_marks(marked):
     one, other = (entries(marked(kind)) for kind in ("bwrap", "landlock"))
     assert {who: entry.scores for who, entry in one.items()} == {

@@ -94,13 +94,18 @@ def marked(ordinary, room):
     return results_of
 
 
-@pytest.mark.parametrize("kind", ["bwrap", "landlock"])
+IN_BOTH = pytest.mark.parametrize(
+    "kind", ["bwrap", pytest.param("landlock", marks=pytest.mark.thorough)]
+)
+
+
+@IN_BOTH
 @pytest.mark.parametrize("key", PART)
 def test_each_gets_the_mark_and_the_words_that_it_must(marked, kind, key):
     mixed.check(marked(kind), key)
 
 
-@pytest.mark.parametrize("kind", ["bwrap", "landlock"])
+@IN_BOTH
 def test_the_results_are_theirs(marked, ordinary, kind):
     owners = {path.stat().st_uid for path in (marked(kind), *marked(kind).rglob("*"))}
     assert owners == {ordinary.user[0] if ordinary.user else os.geteuid()}

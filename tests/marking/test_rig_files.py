@@ -63,6 +63,7 @@ def test_what_is_no_rig_file_gets_a_sentence(what):
 
 
 @in_a_jail
+@pytest.mark.thorough
 @pytest.mark.parametrize("bomb", BOMBS)
 def test_a_bomb_is_an_answer_too(bomb):
     make, _ = BOMBS[bomb]
