@@ -238,7 +238,8 @@ class Grip:
         if not self.batched:
             return [self.at(**each) for each in values]
         moved = {key: np.array([each[key] for each in values]) for key in self.moves}
-        return np.asarray(self.at(**{**values[0], **moved}))
+        found = self.at(**{**values[0], **moved})
+        return [None] * len(values) if found is None else np.asarray(found)
 
     def told(self) -> dict[str, Any]:
         """Return what a page is told of it.
