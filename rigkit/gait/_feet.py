@@ -15,6 +15,7 @@ from rigkit._types import Floats
 from rigkit.foot import FootRoll
 from rigkit.gait._plan import (
     STEP,
+    Curves,
     Plan,
     Published,
     Waves,
@@ -117,26 +118,20 @@ class Planted:
     feet: Feet
     legs: Published
 
-    @cached_property
+    @property
     def pitch(self) -> Floats:
-        """The published pitch p, made p³ / (p² + `SETTLED`²) while the foot is down.
+        return _settled(self.legs.curves)[0]
 
-        It has no rate as the foot comes level, so heel and ball hand over to each other at rest. In
-        swing that is soon gone.
-        """
-        pitch, share = self.legs.pitch, self._share
-        gone = (1 - (4 * share * (1 - share)) ** 2) ** 3
-        return pitch - gone * pitch * SETTLED**2 / (pitch**2 + SETTLED**2)
-
-    @cached_property
+    @property
     def roll(self) -> FootRoll:
-        return foot.roll(self.legs.plan.foot, -self.pitch)
+        return _settled(self.legs.curves)[1]
 
     @cached_property
     def end(self) -> Floats:
         """The leg's end, (forward from the middle of the hips, up from the floor)."""
         plan, swing = self.legs.plan, self.carried.copy()
-        swing[..., 1] += np.tensordot(self.feet.lifts, _lifting(self._share), 1)
+        (early, late), lifting = self.feet.lifts, _lifting(self._share)
+        swing[..., 1] += early * lifting[0] + late * lifting[1]
         sunk = sole(swing, self.roll)[..., 1].min(axis=-1)
         swing[..., 1] -= np.minimum(sunk, 0)  # between the moments that `lifts` looks at
         return np.where((self.legs.phase < plan.stance_share)[..., None], self.rolling, swing)
@@ -154,7 +149,9 @@ class Planted:
     def published_length(self) -> Floats:
         """A leg's length from root to end with the published knee, by the cosine rule."""
         _, upper, lower = _limb(self.legs.plan.puppet)
-        return np.sqrt(upper**2 + lower**2 + 2 * upper * lower * np.cos(self.legs.angles["knee"]))
+        return np.sqrt(
+            upper**2 + lower**2 + 2 * upper * lower * np.cos(self.legs.curves.angles["knee"])
+        )
 
     def _pelvis_at(self, length: Floats | float) -> Floats:
         """The pelvis's height with a leg so long from root to end, by Pythagoras."""
@@ -164,9 +161,7 @@ class Planted:
 
     @cached_property
     def _share(self) -> Floats:
-        """The share of the swing that is over: 0 in stance."""
-        off = self.legs.plan.stance_share
-        return np.clip((self.legs.phase - off) / (1 - off), 0, 1)
+        return _swing_share(self.legs.curves)
 
     # Stance
 
@@ -210,6 +205,25 @@ class Planted:
         end = self.legs.end.copy()
         end[..., 1] += waves(self.feet.plan.level, self.legs.phase)
         return end
+
+
+@lru_cache(32)
+def _settled(curves: Curves) -> tuple[Floats, FootRoll]:
+    """The published pitch p, made p³ / (p² + `SETTLED`²) while the foot is down, and its roll.
+
+    It has no rate as the foot comes level, so heel and ball hand over to each other at rest. In
+    swing that is soon gone.
+    """
+    share = _swing_share(curves)
+    gone = (1 - (4 * share * (1 - share)) ** 2) ** 3
+    pitch = curves.pitch - gone * curves.pitch * SETTLED**2 / (curves.pitch**2 + SETTLED**2)
+    return pitch, foot.roll(curves.plan.foot, -pitch)
+
+
+def _swing_share(curves: Curves) -> Floats:
+    """The share of the swing that is over: 0 in stance."""
+    off = curves.plan.stance_share
+    return np.clip((curves.phase - off) / (1 - off), 0, 1)
 
 
 def _lifting(share: Floats) -> Floats:

@@ -347,7 +347,8 @@ def aboard(puppet: Puppet, gap: str) -> tuple[ct.Control, ct.Control]:
         "lost": ct.Follow("boat", offset=np.eye(4)),
         "along the world's axes": ct.Follow("boat", "position"),
     }[gap]
-    return boat, replace(left, follows=(follow,))
+    boat, left = ct.with_offsets((boat, replace(left, follows=(follow,))))
+    return boat, left
 
 
 def boat_values(left_cm: float, ahead_cm: float, turned_deg: float) -> dict[str, dict[str, Any]]:
