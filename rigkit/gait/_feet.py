@@ -106,7 +106,7 @@ class Feet:
         low = sole(swing.carried, swing.roll)
         clear = (share > CLEARED[0]) & (share < CLEARED[1])
         needed = clear * CLEARANCE * leg_height(puppet) - low[..., 1].min(axis=-1)
-        early, late = _lifting(share)
+        early, late = _lifting(swing.legs.curves)
         later = (needed / late)[share >= LATE].max()
         return np.array([max(((needed - later * late) / early).max(), 0.0), later])
 
@@ -130,7 +130,7 @@ class Planted:
     def end(self) -> Floats:
         """The leg's end, (forward from the middle of the hips, up from the floor)."""
         plan, swing = self.legs.plan, self.carried.copy()
-        (early, late), lifting = self.feet.lifts, _lifting(self._share)
+        (early, late), lifting = self.feet.lifts, _lifting(self.legs.curves)
         swing[..., 1] += early * lifting[0] + late * lifting[1]
         sunk = sole(swing, self.roll)[..., 1].min(axis=-1)
         swing[..., 1] -= np.minimum(sunk, 0)  # between the moments that `lifts` looks at
@@ -159,10 +159,6 @@ class Planted:
         level = self.legs.beside**2 + (end[..., 0] - root[..., 2]) ** 2
         return end[..., 1] - root[..., 1] + np.sqrt(np.maximum(length**2 - level, 0))
 
-    @cached_property
-    def _share(self) -> Floats:
-        return _swing_share(self.legs.curves)
-
     # Stance
 
     @property
@@ -186,10 +182,7 @@ class Planted:
         The correction takes the shortest way of least jerk between two places with their speeds (T.
         Flash, N. Hogan, J. Neurosci. 5:1688-1703, 1985: there from rest to rest, of hands).
         """
-        share = self._share
-        rise = share**3 * (10 - 15 * share + 6 * share**2)
-        leave = share * (1 - share) ** 3 * (1 + 3 * share)
-        meet = -(share**3) * (1 - share) * (4 - 3 * share)
+        rise, leave, meet = _ways(self.legs.curves)
         off, leaving, strike, meeting = self.feet.corrections
         moved = (
             (1 - rise)[..., None] * off
@@ -226,8 +219,20 @@ def _swing_share(curves: Curves) -> Floats:
     return np.clip((curves.phase - off) / (1 - off), 0, 1)
 
 
-def _lifting(share: Floats) -> Floats:
+@lru_cache(32)
+def _ways(curves: Curves) -> tuple[Floats, Floats, Floats]:
+    """The way from a swing's beginning to its end, and what it takes of the speed at either."""
+    share = _swing_share(curves)
+    rise = share**3 * (10 - 15 * share + 6 * share**2)
+    leave = share * (1 - share) ** 3 * (1 + 3 * share)
+    meet = -(share**3) * (1 - share) * (4 - 3 * share)
+    return rise, leave, meet
+
+
+@lru_cache(32)
+def _lifting(curves: Curves) -> Floats:
     """An early and a late lift, which leave and meet the floor without speed."""
+    share = _swing_share(curves)
     return np.stack([share**2 * (1 - share) ** 5, share**4 * (1 - share) ** 2])
 
 
