@@ -438,10 +438,18 @@ class Subject:
 
     def leg_skin(self, side: str) -> Ints:
         """Return the triangles that move mostly with one leg, shape (t, 3); none without a skin."""
-        if self.surface is None:
-            return np.empty((0, 3), np.int64)
-        mine = self.surface.weight_of(self.leg_nodes(side)) > 0.5
-        return self.surface.triangles[mine[self.surface.triangles].all(axis=-1)]
+        return self._leg_skin[side]
+
+    @cached_property
+    def _leg_skin(self) -> dict[str, Ints]:
+        surface = self.surface
+        if surface is None:
+            return dict.fromkeys(self.sides, np.empty((0, 3), np.int64))
+        mine = {side: surface.weight_of(self.leg_nodes(side)) > 0.5 for side in self.sides}
+        return {
+            side: surface.triangles[moved[surface.triangles].all(axis=-1)]
+            for side, moved in mine.items()
+        }
 
     def motions_of(self, turned: Mapping[int, Floats]) -> Floats:
         """Return every node's motion from rest when some turn about where they stand.
