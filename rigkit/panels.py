@@ -239,7 +239,7 @@ class Grip:
             return [self.at(**each) for each in values]
         moved = {key: np.array([each[key] for each in values]) for key in self.moves}
         found = self.at(**{**values[0], **moved})
-        return [None] * len(values) if found is None else np.asarray(found)
+        return [None] * len(values) if found is None else list(np.asarray(found))
 
     def told(self) -> dict[str, Any]:
         """Return what a page is told of it.
@@ -543,7 +543,7 @@ class Panel:
     def _places(
         self, grip: Grip, values: dict[str, Any]
     ) -> tuple[ArrayLike | None, list[list[tuple[ArrayLike, float]]]]:
-        """Where a grip is, and for each control that moves it the places a little back and ahead.
+        """The place of a grip, and for each control that moves it those a little back and ahead.
 
         Each of these is in the control's range, and with it stands how far along the control it is.
         """

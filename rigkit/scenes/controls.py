@@ -148,7 +148,8 @@ def ankle_moved_cm(
     puppet: Puppet, pivot: str, toes_up_deg: ArrayLike = 0.0, turned_out_deg: ArrayLike = 0.0
 ) -> Floats:
     """The distance that the turn of `turned_foot` moves the ankle, cm."""
-    return _ankle_cm(puppet, pivot, turned_foot(puppet, pivot, toes_up_deg, turned_out_deg))
+    turns = np.asarray(toes_up_deg), np.asarray(turned_out_deg)
+    return _ankle_cm(puppet, pivot, turned_foot(puppet, pivot, *turns))
 
 
 def _ankle_cm(puppet, pivot, after):
