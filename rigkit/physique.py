@@ -320,7 +320,7 @@ def _calf(high_mm: float, side: str = "LR") -> Bump:
 
 
 def _heel(high_mm: float) -> Bump:
-    return Bump(2.6, high_mm, 40.0, 180.0, 70.0)
+    return Bump(2.3, high_mm, 25.0, 180.0, 70.0)
 
 
 _CAST = MappingProxyType(

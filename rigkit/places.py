@@ -18,7 +18,8 @@ from rigkit.mesh import Mesh
 
 __all__ = ["Places", "nearest_places", "mirrored_places"]
 
-BLOCK = 256  # points at a time: their distances to all triangles fit the processor's cache
+BLOCK = 256  # points at a time
+SLAB = 2.0  # the longest triangles' extent: how far above and below a block triangles are tried
 
 
 def __dir__() -> list[str]:
@@ -119,13 +120,16 @@ def nearest_places(points: ArrayLike, vertices: ArrayLike, triangles: ArrayLike)
     points = _check.numbers("points", points, 3)
     if np.ndim(vertices) != 2:
         raise ValueError(f"`vertices` must be one pose, (v, 3); got shape {np.shape(vertices)}.")
-    surface = Mesh(vertices, triangles)
-    flat = points.reshape(-1, 3)
-    found = [
-        _nearest(flat[start : start + BLOCK], surface) for start in range(0, len(flat), BLOCK)
-    ]
-    corners, shares, distance = (np.concatenate(each) for each in zip(*found, strict=True))
-    shape = points.shape[:-1]
+    surface, flat, shape = Mesh(vertices, triangles), points.reshape(-1, 3), points.shape[:-1]
+    long = int(np.ptp(surface.vertices, axis=0).argmax())  # along this axis blocks are thin
+    order = flat[:, long].argsort(kind="stable")
+    corners, shares = np.empty((len(flat), 3), np.int64), np.empty((len(flat), 3))
+    distance = np.empty(len(flat))
+    for start in range(0, len(flat), BLOCK):
+        block = order[start : start + BLOCK]
+        corners[block], shares[block], distance[block] = _nearest_of_slab(
+            flat[block], surface, long
+        )
     return Places(corners.reshape(*shape, 3), shares.reshape(*shape, 3), distance.reshape(shape))
 
 
@@ -176,9 +180,30 @@ def mirrored_places(surface: Mesh) -> Places:
     return Places(corners, shares, distance)
 
 
-def _nearest(points: Floats, surface: Mesh) -> tuple[Ints, Floats, Floats]:
-    """Corners, shares and distance of the nearest places to a block of points, (n, 3)."""
-    corners = surface.vertices[surface.triangles]
+def _nearest_of_slab(points: Floats, surface: Mesh, axis: int) -> tuple[Ints, Floats, Floats]:
+    """Corners, shares and distance of the nearest places to a block of points, (n, 3).
+
+    Triangles that are farther off along one axis than what was found cannot be nearer.
+    """
+    ends = surface.vertices[surface.triangles, axis]
+    low, high = ends.min(axis=1), ends.max(axis=1)
+    margin = SLAB * float((high - low).max())
+    near = (high >= points[:, axis].min() - margin) & (low <= points[:, axis].max() + margin)
+    if not near.any():
+        return _nearest(points, surface, surface.triangles)
+    found = _nearest(points, surface, surface.triangles[near])
+    far = found[2] > margin
+    if far.any():
+        for part, again in zip(
+            found, _nearest(points[far], surface, surface.triangles), strict=True
+        ):
+            part[far] = again
+    return found
+
+
+def _nearest(points: Floats, surface: Mesh, triangles: Ints) -> tuple[Ints, Floats, Floats]:
+    """The same among some triangles."""
+    corners = surface.vertices[triangles]
     middles = corners.mean(axis=1)
     radii = np.linalg.norm(corners - middles[:, None], axis=-1).max(axis=-1)
     squares = np.sum(points**2, axis=-1)[:, None] + np.sum(middles**2, axis=-1)
@@ -188,7 +213,7 @@ def _nearest(points: Floats, surface: Mesh) -> tuple[Ints, Floats, Floats]:
     shares, distance = _in_triangles(points[which], corners[triangle])
     order = np.lexsort((triangle, distance, which))
     best = order[np.searchsorted(which[order], np.arange(len(points)))]
-    return surface.triangles[triangle[best]], shares[best], distance[best]
+    return triangles[triangle[best]], shares[best], distance[best]
 
 
 def _in_triangles(points: Floats, corners: Floats) -> tuple[Floats, Floats]:
