@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from types import MappingProxyType
 
 import numpy as np
@@ -251,7 +252,7 @@ def _along(points: Floats, chain: Floats) -> tuple[Floats, Floats, Floats]:
     joints = np.concatenate([chain, chain[-1:] * [1, 0, 1]])  # down to the sole
     best = np.full(len(points), np.inf)
     along, length, away = np.zeros(len(points)), np.ones(len(points)), np.zeros_like(points)
-    for i, (start, end) in enumerate(zip(joints[:-1], joints[1:], strict=True)):
+    for i, (start, end) in enumerate(pairwise(joints)):
         bone = end - start
         share = np.clip((points - start) @ bone / (bone @ bone), 0.0, 1.0)
         off = points - start - share[:, None] * bone
@@ -426,4 +427,3 @@ def _drawn(puppet: Puppet) -> Physique:
         between(2.0, 4.0),
         1 + next(chance) % 3,
     )
-

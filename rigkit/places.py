@@ -118,8 +118,9 @@ def nearest_places(points: ArrayLike, vertices: ArrayLike, triangles: ArrayLike)
     ([1.0, 3.0], [[0.0, 1.0, 0.0], [0.25, 0.5, 0.25]])
     """
     points = _check.numbers("points", points, 3)
-    if np.ndim(vertices) != 2:
-        raise ValueError(f"`vertices` must be one pose, (v, 3); got shape {np.shape(vertices)}.")
+    vertices = _check.numbers("vertices", vertices, "v", 3)
+    if vertices.ndim != 2:
+        raise ValueError(f"`vertices` must be one pose, (v, 3); got shape {vertices.shape}.")
     surface, flat, shape = Mesh(vertices, triangles), points.reshape(-1, 3), points.shape[:-1]
     long = int(np.ptp(surface.vertices, axis=0).argmax())  # along this axis blocks are thin
     order = flat[:, long].argsort(kind="stable")

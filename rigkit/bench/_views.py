@@ -12,8 +12,8 @@ import numpy as np
 
 from rigkit._types import ArrayLike, Floats
 from rigkit.bench import build
-from rigkit.bench.measure import Measured, measure
-from rigkit.bench.state import JOINTS, PRESET_BEND_DEG, State
+from rigkit.bench.measure import Measured, measure, note
+from rigkit.bench.state import PRESET_BEND_DEG, State
 from rigkit.leg import LegRig
 from rigkit.panels import Slider
 from rigkit.puppets import Puppet
@@ -37,10 +37,10 @@ ARM = 9  # px: half of a small cross
 # Numbers in whole millimetres
 
 
-def leg(state: State, joints: Sequence[str] = JOINTS) -> Floats:
-    """The places of the left leg's joints [m], shape (n, 3)."""
+def leg(state: State, joints: Sequence[str] = ()) -> Floats:
+    """The places of the left leg's joints, all or some of them [m], shape (n, 3)."""
     places = state.metres()
-    return np.array([places[joint] for joint in joints])
+    return np.array([places[joint] for joint in joints or state.chain.joints])
 
 
 def mirrored(points: ArrayLike) -> Floats:
@@ -173,6 +173,19 @@ def value_of(measured: Measured) -> str:
         digits += 1
     number = f"{measured.value:z.{digits}f}".replace("-", "−")
     return f"{number}{'' if measured.unit.startswith('°') else ' '}{measured.unit}".strip()
+
+
+def said(state: State, step: str, about: str = "") -> str:
+    """The sentence of a step's numbers, and what it asks otherwise of this character.
+
+    Parameters
+    ----------
+    state : State
+    step : str
+    about : str
+        As for `sentence`.
+    """
+    return f"{sentence(numbers(state, step), about)} {escape(note(state, step))}".strip()
 
 
 def sentence(numbers: Sequence[Measured], about: str = "") -> str:

@@ -30,7 +30,16 @@ from rigkit.places import Places, mirrored_places
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS, Skeleton
 
-__all__ = ["EXTRAS", "VERTICES", "asset", "bend_normal", "controls", "leg", "other_side", "own_puppet"]
+__all__ = [
+    "EXTRAS",
+    "VERTICES",
+    "asset",
+    "bend_normal",
+    "controls",
+    "leg",
+    "other_side",
+    "own_puppet",
+]
 __all__ += ["planted_walk", "rig", "skeleton", "skin", "skin_chain", "toes_way", "weights"]
 
 VERTICES = 5000  # about as many has every given skin
@@ -378,7 +387,9 @@ def weights(state: State) -> Floats:
     names = whole.names
     right = skin(state.puppet).vertices[:, 0] < 0
     table = table.copy()
-    table[right] = skinning.mirror_weights_by_place(table, other_side(state.puppet), _swap(names))[right]
+    table[right] = skinning.mirror_weights_by_place(table, other_side(state.puppet), _swap(names))[
+        right
+    ]
     return table[:, [names.index(name) for name in skeleton(state).names]]
 
 

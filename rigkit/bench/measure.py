@@ -572,8 +572,7 @@ def _pole(state: State) -> list[Measured]:
 
 
 def _knees_way(state: State) -> Floats:
-    """The unit direction in which what bends stands off the line from the leg's begin to its end.
-    """
+    """The unit direction in which what bends stands off the line between bones' ends."""
     root, knee, end = build.leg(state)
     way = _unit(end - root)
     off = knee - root - ((knee - root) @ way) * way
@@ -763,7 +762,12 @@ def _walk(state: State) -> list[Measured]:
     return [
         _by_share(state, "foot-slide", "foot slides in a stride", slide, lower),
         _at_most(0.5, "cm", "standing foot off its place", missed, lower),
-        _none(f"{state.chain.many(state.chain.bend)} that snap straight", pops, lower, f"of `gait.extension_pops`; {CHOSEN}"),
+        _none(
+            f"{state.chain.many(state.chain.bend)} that snap straight",
+            pops,
+            lower,
+            f"of `gait.extension_pops`; {CHOSEN}",
+        ),
         *_in_human_range(state, walk),
         *_pelvis(state, walk),
     ]

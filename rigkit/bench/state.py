@@ -85,8 +85,8 @@ class State:
         By how far joints are left turned about their hinges, when all should read zero; zero where
         left out.
     hinge_deg : mapping of str to float
-        By how far the hinge arrows of `State.chain.hinges` are turned from the normal of the bend, seen from
-        the front, anticlockwise positive; zero where left out.
+        By how far the hinge arrows of `State.chain.hinges` are turned from the normal of the bend,
+        seen from the front, anticlockwise positive; zero where left out.
     mirror : {"same bend", "opposite bend"}
         How the right side's axes are made from the left's.
     plane_mm : int
@@ -346,7 +346,10 @@ class State:
                 f" character, {came}. Joints would lie elsewhere in another skin."
             )
         if told.keys() != set(_FIELDS):
-            missing, unknown = sorted(set(_FIELDS) - told.keys()), sorted(told.keys() - set(_FIELDS))
+            missing, unknown = (
+                sorted(set(_FIELDS) - told.keys()),
+                sorted(told.keys() - set(_FIELDS)),
+            )
             faults = [f"no {each}" for each in missing]
             faults += [f"the unknown {_check.short(each)}" for each in unknown]
             raise ValueError(f"`text` must hold every field once; got {', '.join(faults)}.")
