@@ -213,8 +213,9 @@ def _sole_view(state: State) -> Stage:
 
 
 def _foot_stage(state: State, title: str) -> Stage:
-    ahead = 1000 * (state.puppet.foot_length - state.puppet.heel_length)
-    low, high = (-0.15, -0.07), (ahead / 1000 + 0.09, 0.27)
+    below = views.foot_ahead(state.puppet)
+    ahead = state.puppet.foot_length - state.puppet.heel_length
+    low, high = (below - 0.15, -0.07), (below + ahead + 0.09, 0.27)
     return Stage("side", low, high, title, width=290).floor()
 
 

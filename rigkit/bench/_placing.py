@@ -24,6 +24,7 @@ from rigkit.stage import Row, Stage, row
 
 CUT = 200  # px: the width of the cut across
 CLOSE = 0.075  # m around the knee in the close view of its bend
+ASIDE = 0.12  # m before and behind the skin, where the knee goes
 LOWERED = 0.10  # m by which the pelvis goes down to see which way the knee goes
 
 
@@ -189,7 +190,7 @@ def _on_the_line(state: State) -> Floats:
 
 def _lowered_view(state: State) -> Stage:
     """The leg as it stands, and dotted as it goes when the pelvis is lowered."""
-    stage = views.skin_stage(state.puppet, "side", "Pelvis 10 cm lower", 0.12)
+    stage = views.skin_stage(state.puppet, "side", "Pelvis 10 cm lower", ASIDE)
     points, (first, *_, last) = views.leg(state, state.chain.hinges), state.chain.hinges
     names = (first, *[""] * (len(points) - 2), last)
     stage.chain(points, "inverse", names=names, thickness=14)
@@ -200,7 +201,8 @@ def _lowered_view(state: State) -> Stage:
     lower = np.array(above) - [0, LOWERED, 0]
     upper, shank = np.linalg.norm(np.diff(points[-3:], axis=0), axis=-1)
     pose = two_bone.solve(lower[-1], end, upper, shank, hint=off)
-    return stage.ghost([*lower, pose.knee, end]).note(pose.knee, "goes here", "soft", "right")
+    side = "right" if state.chain.way > 0 else "left"
+    return stage.ghost([*lower, pose.knee, end]).note(pose.knee, "goes here", "soft", side)
 
 
 def _close_view(state: State) -> Stage:

@@ -153,11 +153,11 @@ def _knee_curve(state: State) -> plots.Plot:
     _, upper, lower = _bones(state)
     distance = upper + lower + np.arange(-NEAR, BEYOND + 1) / 1000
     bent = np.degrees(_knee(distance, upper, lower, state.soft_mm / 1000))
-    return _hard_curve(upper, lower).with_lines({THIS: bent})
+    return _hard_curve(upper, lower, state.chain.bend).with_lines({THIS: bent})
 
 
 @lru_cache(maxsize=16)
-def _hard_curve(upper: float, lower: float) -> plots.Plot:
+def _hard_curve(upper: float, lower: float, bend: str) -> plots.Plot:
     """Both curves without soft reach: this leg's is drawn anew as its length changes."""
     pulled = np.arange(-NEAR, BEYOND + 1)
     bent = np.degrees(_knee(upper + lower + pulled / 1000, upper, lower, 0.0))
@@ -165,9 +165,9 @@ def _hard_curve(upper: float, lower: float) -> plots.Plot:
         pulled,
         {HARD: bent, THIS: bent},
         "goal beyond full reach (mm)",
-        "knee bent (°)",
-        title="The knee's way to straight",
-        desc="The knee's bend against the goal's distance, with soft reach and without.",
+        f"{bend} bent (°)",
+        title=f"The {bend}'s way to straight",
+        desc=f"The {bend}'s bend against the goal's distance, with soft reach and without.",
         kinds={THIS: "inverse", HARD: "soft"},
         ylim=(0, 60),
         width=286,

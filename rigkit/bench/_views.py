@@ -140,10 +140,18 @@ def _skin_stage(puppet: Puppet, view: str, title: str, aside: float) -> Stage:
 
 
 def leg_stage(puppet: Puppet, view: str, title: str, half: float) -> Stage:
-    """An empty view of both legs, so wide to both sides, as tall as the skin."""
-    top = float(box(puppet)[1, 1]) + ROOM
-    width = round(2 * half * scale(puppet))
-    return Stage(view, (-half, -ROOM), (half, top), title, width=width).floor()
+    """An empty view of both legs, so wide to both sides, as tall as the skin.
+
+    From the side its middle is above where the feet stand.
+    """
+    top, middle = float(box(puppet)[1, 1]) + ROOM, foot_ahead(puppet) if view == "side" else 0.0
+    width, low = round(2 * half * scale(puppet)), (middle - half, -ROOM)
+    return Stage(view, low, (middle + half, top), title, width=width).floor()
+
+
+def foot_ahead(puppet: Puppet) -> float:
+    """How far before the hips the legs of the given skin end [m]: of people nowhere."""
+    return float(build.skin_chain(puppet)[-1, 2] - build.skin_chain(puppet)[0, 2])
 
 
 def cross(stage: Stage, point: Floats, kind: str = "goal") -> Stage:

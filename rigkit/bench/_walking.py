@@ -21,6 +21,7 @@ from rigkit.stage import Row, Stage, row
 
 FRAMES = 100  # of a stride; the second one is shown
 VIEWS = (("front", "From the front", 0.3), ("side", "From the side", 0.44))
+WIDER = 0.11  # m to both sides: the heron's steps
 MOST_SWAY = 120  # mm
 DROPS = (-80, 120)  # mm
 
@@ -95,7 +96,11 @@ def _ankle_at(state: State, **values: Any) -> Floats:
 def _walk(state: State, **values: Any) -> tuple[Row, str]:
     now, percent = walk_changed(state, values), int(values["percent"])
     walk = _walked(now)
-    stages = [_moment(now, walk, percent, view, title, half) for view, title, half in VIEWS]
+    more = {"side": WIDER * (state.chain.way < 0)}
+    stages = [
+        _moment(now, walk, percent, view, title, half + more.get(view, 0))
+        for view, title, half in VIEWS
+    ]
     return row(*stages), views.said(now, "10")
 
 
