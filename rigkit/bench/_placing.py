@@ -33,7 +33,7 @@ LOWERED = 0.10  # m by which the pelvis goes down to see which way the knee goes
 
 def joints_panel(state: State) -> Panel:
     """Joints to bring into the skin, seen from the front, the side, and in a cut across."""
-    joints, hinges = state.chain.joints, state.chain.hinges
+    joints = state.chain.joints
     room = 1000 * views.box(state.puppet) * [[0, 1, 1], [1, 1, 1]]  # left of the midplane
     sliders = [
         slider
@@ -46,7 +46,7 @@ def joints_panel(state: State) -> Panel:
         partial(_joints, state),
         size=600,
         grips=[
-            *(_joint_grip(joint, "", (0, 1) if joint in hinges else (1,)) for joint in joints),
+            *(_joint_grip(joint, "", _seen_in(state, joint)) for joint in joints),
             *(_joint_grip(joint, " in the cut", (2,)) for joint in joints),
         ],
     )
@@ -56,6 +56,17 @@ def joints_changed(state: State, values: Mapping[str, Any]) -> State:
     """The state with the joints where the sliders say."""
     places = {joint: views.point_of(joint, values) for joint in state.chain.joints}
     return state.changed(joints_mm=places)
+
+
+def _seen_in(state: State, joint: str) -> tuple[int, ...]:
+    """The views, front and side, in which a joint can be taken.
+
+    From the front ball and toe lie behind each other; from the side a joint whose limb is cut above
+    it, the heron's foot, lies close to its ball.
+    """
+    if joint not in state.chain.hinges:
+        return (1,)
+    return (0,) if joint in state.chain.raised_m else (0, 1)
 
 
 def _joint_grip(joint: str, where: str, shown: tuple[int, ...]) -> Grip:
