@@ -213,7 +213,12 @@ def puppet_chain(puppet: Puppet | str) -> Floats:
     return chain
 
 
-def puppet_mesh(puppet: Puppet | str, vertices: int = 5000, chain: ArrayLike | None = None) -> Mesh:
+def puppet_mesh(
+    puppet: Puppet | str,
+    vertices: int = 5000,
+    chain: ArrayLike | None = None,
+    more_rings: int = 0,
+) -> Mesh:
     """Return a puppet's skin from the waist down, one closed surface facing +Z.
 
     It is made of rings that all have the same number of vertices. Where the legs begin, half of a
@@ -229,16 +234,20 @@ def puppet_mesh(puppet: Puppet | str, vertices: int = 5000, chain: ArrayLike | N
     chain : array_like, shape (n, 3), optional
         The left leg's joint centres in the rest pose, as many as `puppet_chain` gives; left out,
         those.
+    more_rings : int
+        How many rings the right leg has more than the left one. Then both have one shape, to
+        within its facets, and no vertex has a partner at its mirror image.
 
     Returns
     -------
     Mesh
+        The left half and the midplane first, then the right half, both from the top down.
 
     Raises
     ------
     ValueError
         If `chain` does not have one point more than the puppet has bones, is not on the left
-        (x > 0), or has a bone without length or along x.
+        (x > 0), or has a bone without length or along x; or `more_rings` is below zero.
 
     Examples
     --------
@@ -257,7 +266,9 @@ def puppet_mesh(puppet: Puppet | str, vertices: int = 5000, chain: ArrayLike | N
     rows = wanted / columns - 0.5  # half a row is the crotch
     above = max(3, round(rows * pelvis / (pelvis + 2 * leg)))
     below = max(10, round((rows - above) / 2))
-    return _with_mirror_image(*_left_half(puppet, chain, columns, above, below))
+    more = _check.count("more_rings", more_rings, least=0)
+    left = _left_half(puppet, chain, columns, above, below)
+    return _joined(*left, *_left_half(puppet, chain, columns, above, below + more))
 
 
 def pelvis_landmarks(surface: Mesh) -> dict[str, Floats]:
@@ -1064,14 +1075,15 @@ def _left_half(
     return vertices.reshape(-1, 3)[used], triangles.reshape(-1, 3)
 
 
-def _with_mirror_image(vertices: Floats, triangles: Ints) -> Mesh:
-    """A left half and its mirror image, joined at the midplane."""
-    ours = vertices[:, 0] != 0
-    image = np.arange(len(vertices))
-    image[ours] = len(vertices) + np.arange(ours.sum())
+def _joined(left: Floats, triangles: Ints, right: Floats, mirrored: Ints) -> Mesh:
+    """A left half and the mirror image of another, which has the same midline, joined there."""
+    own = right[:, 0] != 0
+    image = np.empty(len(right), dtype=np.int64)
+    image[~own] = np.flatnonzero(left[:, 0] == 0)
+    image[own] = len(left) + np.arange(own.sum())
     return Mesh(
-        np.concatenate([vertices, mirror_points(vertices[ours])]),
-        np.concatenate([triangles, image[triangles][:, ::-1]]),
+        np.concatenate([left, mirror_points(right[own])]),
+        np.concatenate([triangles, image[mirrored][:, ::-1]]),
     )
 
 

@@ -1,7 +1,8 @@
-"""The harbour parade: demo characters for lessons, and a personal one for each learner.
+"""The harbour parade, its neighbours on the quay, and a personal puppet for each learner.
 
-Tamsin has average proportions (from `body`); all other numbers here are invented, and so are the
-characters.
+The parade walks through the lessons; the neighbours are there to be rigged on the bench. Tamsin,
+Wenna and Jory have average proportions for their stature (from `body`); all other numbers here are
+invented, and so are the characters.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy as np
 
 from rigkit import _check, _format, body
 
-__all__ = ["PUPPETS", "Puppet", "get", "personal", "with_bones"]
+__all__ = ["PUPPETS", "NEIGHBOURS", "CAST", "Puppet", "get", "personal", "with_bones"]
 
 
 def __dir__() -> list[str]:
@@ -109,14 +110,14 @@ class Puppet(_format.NotebookDisplay):
 
 
 def get(puppet: Puppet | str) -> Puppet:
-    """Return the puppet itself, or the one of the parade that has this name.
+    """Return the puppet itself, or the one of the parade or its neighbours that has this name.
 
     Functions that take a puppet take its name too, by this.
 
     Parameters
     ----------
     puppet : Puppet or str
-        A name is one of `PUPPETS`, such as "Tamsin".
+        A name is one of `CAST`, such as "Tamsin".
 
     Returns
     -------
@@ -135,11 +136,11 @@ def get(puppet: Puppet | str) -> Puppet:
     """
     if isinstance(puppet, Puppet):
         return puppet
-    if not isinstance(puppet, str) or puppet not in PUPPETS:
+    if not isinstance(puppet, str) or puppet not in CAST:
         raise ValueError(
             f"`puppet` must be a Puppet or the name of one ({_names()}); got {puppet!r}."
         )
-    return PUPPETS[puppet]
+    return CAST[puppet]
 
 
 def personal(rng: np.random.Generator) -> Puppet:
@@ -262,13 +263,13 @@ def _in_millimetres(
     return Puppet(name, role, mm(stature), tuple(map(mm, bones)), ankle, foot, heel, ball, hips)
 
 
-def _tamsin() -> Puppet:
-    stature = 1.70
+def _average(name: str, role: str, stature: float, hips: float = 0.10) -> Puppet:
+    """A grown person of this stature; heel, ball and the hips' share of stature are invented."""
     average = body.segment_lengths(stature)
     bones, foot, ankle = (average.thigh, average.shank), average.foot_length, average.ankle_height
     assert ankle is not None, "this table has it"
-    invented = 0.25 * foot, 0.49 * foot, 0.10 * stature  # heel, ball, hips
-    return _in_millimetres("Tamsin", "lamplighter", stature, bones, ankle, foot, *invented)
+    invented = 0.25 * foot, 0.49 * foot, hips * stature
+    return _in_millimetres(name, role, stature, bones, ankle, foot, *invented)
 
 
 def _odo() -> Puppet:
@@ -287,34 +288,40 @@ def _odo() -> Puppet:
     )
 
 
-class _Parade(dict[str, Puppet]):
+class _Named(dict[str, Puppet]):
     def __missing__(self, name: object) -> Puppet:
-        raise KeyError(f"unknown puppet {name!r}; there are {_names()}")
+        raise KeyError(f"unknown puppet {name!r}; there are {', '.join(map(repr, self))}")
 
 
 def _names() -> str:
-    return ", ".join(map(repr, PUPPETS))
+    return ", ".join(map(repr, CAST))
 
 
-PUPPETS = MappingProxyType(
-    _Parade(
-        (puppet.name, puppet)
-        for puppet in (
-            _tamsin(),
-            _odo(),
-            Puppet("Pip", "short-legged baker", 1.40, (0.27, 0.25), 0.06, 0.23, 0.06, 0.11, 0.18),
-            Puppet(
-                "heron",
-                "the heron, whose backward knee is an ankle",
-                1.95,
-                (0.20, 0.52, 0.46),
-                0.03,
-                0.24,
-                0.07,
-                0.06,
-                0.15,
-                knee_side=-1,
-            ),
-        )
-    )
+def _by_name(*cast: Puppet) -> MappingProxyType[str, Puppet]:
+    return MappingProxyType(_Named((puppet.name, puppet) for puppet in cast))
+
+
+PUPPETS = _by_name(
+    _average("Tamsin", "lamplighter", 1.70),
+    _odo(),
+    Puppet("Pip", "short-legged baker", 1.40, (0.27, 0.25), 0.06, 0.23, 0.06, 0.11, 0.18),
+    Puppet(
+        "heron",
+        "the heron, whose backward knee is an ankle",
+        1.95,
+        (0.20, 0.52, 0.46),
+        0.03,
+        0.24,
+        0.07,
+        0.06,
+        0.15,
+        knee_side=-1,
+    ),
 )
+NEIGHBOURS = _by_name(
+    _average("Wenna", "net mender", 1.56, hips=0.115),
+    _average("Jory", "mast climber", 1.93, hips=0.095),
+    Puppet("Maren", "ferrywoman", 1.67, (0.44, 0.37), 0.07, 0.25, 0.065, 0.12, 0.19),
+    Puppet("Ulf", "barrel roller", 1.52, (0.33, 0.34), 0.08, 0.27, 0.07, 0.13, 0.20),
+)
+CAST = _by_name(*PUPPETS.values(), *NEIGHBOURS.values())

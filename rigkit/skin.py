@@ -17,11 +17,12 @@ from rigkit import frames as fr
 from rigkit._types import ArrayLike, Bools, Floats, Ints
 from rigkit.leg import LegRig
 from rigkit.mesh import Mesh, inner_bones, puppet_mesh
+from rigkit.places import Places
 from rigkit.puppets import Puppet
 from rigkit.skeleton import Skeleton, other_side, side_of
 
 __all__ = ["bones_of", "rig_skin", "bind", "weights_by_distance", "normalise", "prune", "smooth"]
-__all__ += ["mirror_weights", "pack_influences", "unpack_influences"]
+__all__ += ["mirror_weights", "mirror_weights_by_place", "pack_influences", "unpack_influences"]
 __all__ += ["inverse_bind_matrices", "joint_matrices", "linear_blend"]
 __all__ += ["dual_quaternion_blend", "dual_quaternion_from_frame", "frame_from_dual_quaternion"]
 __all__ += ["blend_radius", "blend_zone", "radius_ratio", "worst_collapse"]
@@ -420,6 +421,62 @@ def mirror_weights(weights: ArrayLike, partner: ArrayLike, swap: ArrayLike) -> F
     partner = _check_pairs("partner", partner, len(weights), "vertices")
     swap = _check_pairs("swap", swap, weights.shape[1], "joints")
     return weights[partner][:, swap]
+
+
+def mirror_weights_by_place(
+    weights: ArrayLike, places: Places, swap: ArrayLike, max_influences: int = 4
+) -> Floats:
+    """Return the mirror image of weights on a mesh whose sides are no exact mirror images.
+
+    Each vertex has the weights that the other side has at its mirrored place, mixed of the three
+    vertices there, the sides of joints exchanged. Rows keep the sum that they have there; where
+    more joints move the three together, the strongest stay. On a mesh that is an exact mirror image
+    it is `mirror_weights`. `Places.distance` tells how far from a true mirror image that is.
+
+    Parameters
+    ----------
+    weights : array_like, shape (v, joints)
+    places : Places
+        Of each vertex; see `places.mirrored_places`.
+    swap : array_like of int, shape (joints,)
+        As for `mirror_weights`.
+    max_influences : int
+        The number of joints that may move one vertex.
+
+    Returns
+    -------
+    ndarray, shape (v, joints)
+
+    Raises
+    ------
+    ValueError
+        If weights and places do not belong together, or two joints are not each other's.
+
+    Examples
+    --------
+    >>> from rigkit import places, skin
+    >>> from rigkit.mesh import Mesh
+    >>> surface = Mesh(
+    ...     [(0, 0, 0), (0, 2, 0), (1, 0, 0), (-1, 0, 0), (-1, 2, 0)],
+    ...     [(0, 2, 1), (0, 1, 4), (0, 4, 3)],
+    ... )
+    >>> there = places.mirrored_places(surface)
+    >>> weights = [(0.5, 0.5), (0.5, 0.5), (1, 0), (0, 1), (0, 1)]
+    >>> skin.mirror_weights_by_place(weights, there, [1, 0])[[2, 3]].tolist()
+    [[1.0, 0.0], [0.0, 1.0]]
+    """
+    weights = _check_weights(weights)
+    if not isinstance(places, Places) or places.distance.shape != (len(weights),):
+        raise ValueError(
+            f"`places` must be Places of {len(weights)} vertices; got {_check.short(places)}."
+            " `places.mirrored_places` gives them."
+        )
+    swap = _check_pairs("swap", swap, weights.shape[1], "joints")
+    mirrored = places.read(weights)[:, swap]
+    many = (mirrored > 0).sum(axis=-1) > max_influences
+    if many.any():
+        mirrored[many] = prune(mirrored[many], max_influences)
+    return mirrored
 
 
 def pack_influences(weights: ArrayLike) -> tuple[Ints, Floats]:

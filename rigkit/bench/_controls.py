@@ -12,17 +12,16 @@ from rigkit import foot, rotation, two_bone
 from rigkit._types import ArrayLike, Floats
 from rigkit.bench import _views as views
 from rigkit.bench import build
-from rigkit.bench.state import JOINTS, State
+from rigkit.bench.state import State
 from rigkit.panels import Choice, Grip, Panel, Slider
 from rigkit.scenes.staging import measure_cm
 from rigkit.stage import Row, Stage, row
 
 NOTHING = "nothing"
-NAMED = {"pelvis": "pelvis", "L_foot": "foot", "L_knee": "knee"}  # the controls in words
 KINDS = {"outlines_mm": "outline", "pivots_mm": "pivot"}
 PARTS = {
-    f"{NAMED[control]} {word}": (field, control)
-    for control in ("pelvis", "L_foot")
+    f"{name} {word}": (field, control)
+    for control, name in (("pelvis", "pelvis"), ("L_foot", "foot"))
     for field, word in KINDS.items()
 }
 FIRST = "foot pivot"
@@ -37,6 +36,7 @@ PIVOTS = foot.PIVOTS
 def controls_panel(state: State) -> Panel:
     """Outlines and pivots of two controls to place, and what the others follow."""
     room = 1000 * (views.box(state.puppet) + [[0, -0.02, -0.2], [0.2, 0.05, 0.2]])
+    named = _named(state)
     sliders = [
         each
         for part, (field, control) in PARTS.items()
@@ -47,9 +47,9 @@ def controls_panel(state: State) -> Panel:
     follows = [
         Choice(
             f"{control}_follows",
-            f"The {NAMED[control]} follows",
-            (NOTHING, *(NAMED[leader] for leader in leaders)),
-            NAMED.get(state.follows.get(control, ""), NOTHING),
+            f"The {named[control]} follows",
+            (NOTHING, *(named[leader] for leader in leaders)),
+            named.get(state.follows.get(control, ""), NOTHING),
         )
         for control, leaders in LEADERS.items()
     ]
@@ -81,7 +81,7 @@ def controls_changed(state: State, values: Mapping[str, Any]) -> State:
     fields: dict[str, dict[str, Any]] = {field: dict(getattr(state, field)) for field in KINDS}
     for part, (field, control) in PARTS.items():
         fields[field][control] = views.point_of(_key(part), values)
-    called = {word: control for control, word in NAMED.items()}
+    called = {word: control for control, word in _named(state).items()}
     follows = {
         control: called[values[f"{control}_follows"]]
         for control in LEADERS
@@ -89,6 +89,11 @@ def controls_changed(state: State, values: Mapping[str, Any]) -> State:
     }
     kept = {control: led for control, led in state.follows.items() if control not in LEADERS}
     return state.changed(**fields, follows=kept | follows)
+
+
+def _named(state: State) -> dict[str, str]:
+    """The controls in words; the pole's is called after what it turns."""
+    return {"pelvis": "pelvis", "L_foot": "foot", "L_knee": state.chain.bend}
 
 
 def _key(part: str) -> str:
@@ -106,7 +111,7 @@ def _controls(state: State, **values: Any) -> tuple[Row, str]:
         _rest_view(now, view, title)
         for view, title in (("front", "From the front"), ("side", "From the side"))
     ]
-    words = views.sentence(views.numbers(now, "08"))
+    words = views.said(now, "08")
     return row(*stages, _toes_up_view(now, values["toes_up_deg"])), words
 
 
@@ -117,7 +122,7 @@ def _rest_view(state: State, view: str, title: str) -> Stage:
     for field, control in PARTS.values():
         place = np.array(getattr(state, field)[control]) / 1000
         if KINDS[field] == "outline":
-            stage.control(place + build.SHAPES[control], NAMED[control])
+            stage.control(place + build.SHAPES[control], _named(state)[control])
         else:
             views.cross(stage, place, "plain")
     return stage
@@ -125,12 +130,12 @@ def _rest_view(state: State, view: str, title: str) -> Stage:
 
 def _toes_up_view(state: State, toes_up_deg: float) -> Stage:
     """The foot's control turned about its pivot, and how far the ankle went."""
-    hip, knee, ankle, ball, toe = views.leg(state)
+    hip, knee, ankle, ball, toe = views.leg(state)[-5:]  # of the heron: knee, ankle, foot
     pivot = np.array(state.pivots_mm["L_foot"]) / 1000
     turn = rotation.matrix_about("x", -np.radians(toes_up_deg))
     moved = pivot + (np.array([ankle, ball, toe]) - pivot) @ turn.T
     upper, lower = np.linalg.norm(np.diff([hip, knee, ankle], axis=0), axis=-1)
-    pose = two_bone.solve(hip, moved[0], upper, lower)
+    pose = two_bone.solve(hip, moved[0], upper, lower, hint=[0, 0, state.chain.way])
     low, high = ankle[[2, 1]] + [[-0.16, -0.22], [0.26, 0.28]]
     stage = Stage("side", low, high, "The foot turned", width=200).floor()
     stage.ghost([_near(ankle, knee, 0.25), ankle, ball, toe]).behind_words()
@@ -169,7 +174,12 @@ def foot_panel(state: State) -> Panel:
         play="roll_deg",
         grips=[
             *(Grip(f"{p.capitalize()}", partial(_pivot_at, state, p), (p,), (0,)) for p in PIVOTS),
-            Grip("Ankle, rolled", partial(_rolled_ankle, state), ("roll_deg",), (1,)),
+            Grip(
+                f"{state.chain.end.capitalize()}, rolled",
+                partial(_rolled_ankle, state),
+                ("roll_deg",),
+                (1,),
+            ),
         ],
     )
 
@@ -180,13 +190,13 @@ def foot_changed(state: State, values: Mapping[str, Any]) -> State:
 
 
 def _pivot_at(state: State, pivot: str, **values: Any) -> Floats:
-    ankle = state.metres()["ankle"]
-    return np.array([ankle[0], 0.0, ankle[2] + values[pivot] / 1000])
+    end = state.metres()[state.chain.end]
+    return np.array([end[0], 0.0, end[2] + values[pivot] / 1000])
 
 
 def _foot(state: State, **values: Any) -> tuple[Row, str]:
     now, roll = foot_changed(state, values), np.radians(values["roll_deg"])
-    words = views.sentence(views.numbers(now, "11"))
+    words = views.said(now, "11")
     return row(_sole_view(now), _rolled_view(now, roll)), words
 
 
@@ -195,7 +205,7 @@ def _sole_view(state: State) -> Stage:
     stage = _foot_stage(state, "At rest")
     surface = build.skin(state.puppet)
     stage.surface(surface.vertices, surface.triangles).behind_words()
-    stage.chain(views.leg(state, JOINTS[2:]), "inverse", thickness=12)
+    stage.chain(views.leg(state)[-3:], "inverse", thickness=12)
     for pivot in PIVOTS:
         place = _pivot_at(state, pivot, **state.sole_mm)
         stage.dots([place]).note(place, pivot, "soft", "below")
@@ -203,15 +213,16 @@ def _sole_view(state: State) -> Stage:
 
 
 def _foot_stage(state: State, title: str) -> Stage:
-    ahead = 1000 * (state.puppet.foot_length - state.puppet.heel_length)
-    low, high = (-0.15, -0.07), (ahead / 1000 + 0.09, 0.27)
+    below = views.foot_ahead(state.puppet)
+    ahead = state.puppet.foot_length - state.puppet.heel_length
+    low, high = (below - 0.15, -0.07), (below + ahead + 0.09, 0.27)
     return Stage("side", low, high, title, width=290).floor()
 
 
 def _as_foot(state: State) -> foot.Foot:
     """The foot that rolls over the pivots, from below its ankle."""
     heel, ball, toe = (state.sole_mm[pivot] / 1000 for pivot in PIVOTS)
-    height = state.metres()["ankle"][1]
+    height = state.metres()[state.chain.end][1]
     return foot.Foot((0.0, height), (heel, 0.0), (ball, 0.0), (toe, 0.0))
 
 
@@ -220,13 +231,13 @@ def _rolled_ankle(state: State, **values: Any) -> Floats | None:
         rolled = foot.roll(_as_foot(foot_changed(state, values)), np.radians(values["roll_deg"]))
     except ValueError:  # pivots that do not follow each other
         return None
-    return rolled.ankle + [state.metres()["ankle"][2], 0]
+    return rolled.ankle + [state.metres()[state.chain.end][2], 0]
 
 
 def _rolled_view(state: State, roll: float) -> Stage:
     """The foot's skin rolled over the pivots; what is below the floor is measured."""
     stage = _foot_stage(state, "Rolled")
-    ahead = state.metres()["ankle"][2]
+    ahead = state.metres()[state.chain.end][2]
     surface, rest = build.skin(state.puppet), _as_foot(state)
     rolled = foot.roll(rest, roll)
     near = (surface.vertices[:, 0] > 0) & (surface.vertices[:, 1] < 0.18)

@@ -12,7 +12,7 @@ from rigkit import rotation
 from rigkit._types import Floats
 from rigkit.bench import _views as views
 from rigkit.bench import build
-from rigkit.bench.state import HINGES, JOINTS, MIRRORS, State
+from rigkit.bench.state import MIRRORS, State
 from rigkit.panels import Choice, Grip, Panel, Slider
 from rigkit.skeleton import SIDE_TAGS, Skeleton
 from rigkit.stage import Row, Stage, row
@@ -22,7 +22,7 @@ BENT_ROOM = 0.33  # m to both sides in the view of bent legs
 ARROW = 0.11  # m: the length of a hinge's arrow
 WIDE = 0.4  # m to both sides: joints and arrows may stand beside the skin
 SWING = 0.3  # m of room for turned joints
-BENT_DEG = {"hip": -30.0, "knee": 60.0}  # the numbers that both sides are given
+BENT_DEG = -30.0, 60.0  # the numbers that both sides are given where the bones begin and meet
 
 
 # 02: what hangs from what
@@ -30,14 +30,15 @@ BENT_DEG = {"hip": -30.0, "knee": 60.0}  # the numbers that both sides are given
 
 def chain_panel(state: State) -> Panel:
     """A choice of what each joint hangs from; and joints to turn, to see what comes along."""
+    joints, hinges = state.chain.joints, state.chain.hinges
     parents = [
         Choice(
             joint,
             f"The {joint} hangs from",
-            (NOTHING, "pelvis", *(other for other in JOINTS if other != joint)),
+            (NOTHING, "pelvis", *(other for other in joints if other != joint)),
             state.parents.get(joint, NOTHING),
         )
-        for joint in JOINTS
+        for joint in joints
     ]
     turns = [
         Slider(
@@ -49,7 +50,7 @@ def chain_panel(state: State) -> Panel:
             state.turns_deg.get(joint, 0.0),
             "°",
         )
-        for joint in HINGES
+        for joint in hinges
     ]
     return Panel(
         "Hang each joint from what carries it",
@@ -63,27 +64,27 @@ def chain_panel(state: State) -> Panel:
                 (f"{joint}_deg",),
                 (1,),
             )
-            for joint, end in zip(HINGES, ("knee", "ankle", "toe"), strict=True)
+            for joint, end in zip(hinges, (*hinges[1:], "toe"), strict=True)
         ],
     )
 
 
 def chain_changed(state: State, values: Mapping[str, Any]) -> State:
     """The state with those parents and turns."""
-    parents = {joint: values[joint] for joint in JOINTS if values[joint] != NOTHING}
-    turns = dict(state.turns_deg) | _said(values, state.turns_deg)
+    parents = {joint: values[joint] for joint in state.chain.joints if values[joint] != NOTHING}
+    turns = dict(state.turns_deg) | _said(state, values, state.turns_deg)
     return state.changed(parents=parents, turns_deg=turns)
 
 
-def _said(values: Mapping[str, Any], before: Mapping[str, float]) -> dict[str, float]:
+def _said(state: State, values: Mapping[str, Any], before: Mapping[str, float]) -> dict[str, float]:
     """The degrees that sliders say, without a zero where nothing was said before."""
-    said = {joint: values[f"{joint}_deg"] for joint in HINGES}
+    said = {joint: values[f"{joint}_deg"] for joint in state.chain.hinges}
     return {joint: turn for joint, turn in said.items() if turn or joint in before}
 
 
 def _chain(state: State, **values: Any) -> tuple[Row, str]:
     now = chain_changed(state, values)
-    words = views.sentence(views.numbers(now, "02"))
+    words = views.said(now, "02")
     return row(_hanging_view(now), _turned_view(now)), words
 
 
@@ -97,7 +98,7 @@ def _hanging_view(state: State) -> Stage:
     for joint, parent in state.parents.items():
         start = pelvis if parent == "pelvis" else places[parent]
         stage.chain([start, places[joint]], "inverse", thickness=12)
-    for joint in JOINTS:
+    for joint in state.chain.joints:
         if joint in state.parents:
             stage.note(places[joint], joint, "soft")
         else:
@@ -115,7 +116,7 @@ def _turned_view(state: State) -> Stage:
             continue
         stage.ghost([places[parent], places[joint]])
         stage.chain([turned[parent], turned[joint]], "inverse", thickness=12)
-    for joint in JOINTS:
+    for joint in state.chain.joints:
         if joint not in state.parents:
             stage.dots([turned[joint]], "miss").note(turned[joint], "stays", "miss")
     return stage
@@ -128,7 +129,7 @@ def turned_places(state: State, turns_deg: Mapping[str, float]) -> dict[str, Flo
     """
     places = state.metres()
     turned = {}
-    for joint in JOINTS:
+    for joint in state.chain.joints:
         point, above = places[joint], state.parents.get(joint)
         while above not in (None, "pelvis"):
             turn = rotation.matrix_about("x", np.radians(turns_deg.get(above, 0.0)))
@@ -139,7 +140,7 @@ def turned_places(state: State, turns_deg: Mapping[str, float]) -> dict[str, Flo
 
 
 def _turned_at(state: State, end: str, **values: Any) -> Floats | None:
-    turns = {joint: values[f"{joint}_deg"] for joint in HINGES}
+    turns = {joint: values[f"{joint}_deg"] for joint in state.chain.hinges}
     try:
         return turned_places(chain_changed(state, values), turns)[end]
     except ValueError:  # in a circle
@@ -150,7 +151,8 @@ def _turned_at(state: State, end: str, **values: Any) -> Floats | None:
 
 
 def hinges_panel(state: State) -> Panel:
-    """Three hinge arrows to turn, the mirror's plane to move, and the kind of mirror."""
+    """Hinge arrows to turn, the mirror's plane to move, and the kind of mirror."""
+    hinges = state.chain.hinges
     arrows = [
         Slider(
             f"{joint}_deg",
@@ -161,7 +163,7 @@ def hinges_panel(state: State) -> Panel:
             state.hinge_deg.get(joint, 0.0),
             "°",
         )
-        for joint in HINGES
+        for joint in hinges
     ]
     return Panel(
         "Lay the hinges square, mirror the leg",
@@ -180,7 +182,7 @@ def hinges_panel(state: State) -> Panel:
                     (f"{joint}_deg",),
                     (0,),
                 )
-                for joint in HINGES
+                for joint in hinges
             ),
             Grip("Mirror", partial(_mirror_at, state), ("plane_mm",), (0,)),
         ],
@@ -190,7 +192,7 @@ def hinges_panel(state: State) -> Panel:
 def hinges_changed(state: State, values: Mapping[str, Any]) -> State:
     """The state with those hinges, that plane and that mirror."""
     return state.changed(
-        hinge_deg=_said(values, state.hinge_deg),
+        hinge_deg=_said(state, values, state.hinge_deg),
         plane_mm=int(values["plane_mm"]),
         mirror=values["mirror"],
     )
@@ -198,7 +200,7 @@ def hinges_changed(state: State, values: Mapping[str, Any]) -> State:
 
 def _hinges(state: State, **values: Any) -> tuple[Row, str]:
     now = hinges_changed(state, values)
-    words = views.sentence(views.numbers(now, "03"))
+    words = views.said(now, "03")
     return row(_arrows_view(now), _bent_view(now)), words
 
 
@@ -228,7 +230,7 @@ def _arrows_view(state: State) -> Stage:
     x, top = state.plane_mm / 1000, views.box(state.puppet)[1, 1]
     stage.ghost([[x, 0, 0], [x, top - 0.03, 0]])
     for tag in SIDE_TAGS:
-        names = [tag + joint for joint in HINGES]
+        names = [tag + joint for joint in state.chain.hinges]
         points = skeleton.origins(skeleton.rest_world, names)
         stage.chain(points, "inverse", tag[0], thickness=12)
         for name, point in zip(names, points, strict=True):
@@ -238,12 +240,12 @@ def _arrows_view(state: State) -> Stage:
 
 
 def _bent_view(state: State) -> Stage:
-    """Both legs given the same numbers at hip and knee, seen from aside."""
-    skeleton = _skeleton(state)
+    """Both legs given the same numbers, of people at hip and knee, seen from aside."""
+    skeleton, chain = _skeleton(state), state.chain
     turns = {
-        f"{tag}{joint}": rotation.matrix_about("x", np.radians(turn))
+        f"{tag}{joint}": rotation.matrix_about("x", chain.way * np.radians(turn))
         for tag in SIDE_TAGS
-        for joint, turn in BENT_DEG.items()
+        for joint, turn in zip(chain.solved, BENT_DEG, strict=False)
     }
     world = skeleton.pose(turns)
     half, top = BENT_ROOM, float(views.box(state.puppet)[1, 1]) + views.ROOM
@@ -257,6 +259,6 @@ def _bent_view(state: State) -> Stage:
         pitch_deg=10,
     ).floor()
     for tag in reversed(SIDE_TAGS):
-        points = skeleton.origins(world, [tag + joint for joint in JOINTS])
+        points = skeleton.origins(world, [tag + joint for joint in chain.joints])
         stage.chain(points, "inverse", tag[0], thickness=12)
     return stage

@@ -1,4 +1,8 @@
-"""Steps 04, 05 and 07 of the bench: the leg that follows its foot, its reach, and its pole."""
+"""Steps 04, 05 and 07 of the bench: the leg that follows its foot, its reach, and its pole.
+
+"Hip", "knee" and "ankle" are here where the two solved bones begin, meet and end: the heron's knee,
+ankle and foot.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +16,7 @@ from rigkit import plots, two_bone
 from rigkit._types import ArrayLike, Floats
 from rigkit.bench import _views as views
 from rigkit.bench import build
-from rigkit.bench.state import JOINTS, State
+from rigkit.bench.state import State
 from rigkit.panels import Choice, Grip, Panel, Slider
 from rigkit.scenes.bodies import draw_body
 from rigkit.scenes.staging import measure_cm, size
@@ -61,7 +65,7 @@ def _lowered(state: State, **values: Any) -> tuple[Row, str]:
         _feet_view(now, view, title, half, pose.world)
         for view, title, half in (("front", "From the front", 0.33), ("side", "From the side", 0.4))
     ]
-    return row(*stages), views.sentence(views.numbers(now, "04"))
+    return row(*stages), views.said(now, "04")
 
 
 def _feet_view(state: State, view: str, title: str, half: float, world: Floats) -> Stage:
@@ -70,11 +74,12 @@ def _feet_view(state: State, view: str, title: str, half: float, world: Floats) 
     draw_body(stage, state.puppet, skeleton.origins(world, ["L_hip", "R_hip"]))
     kind = "inverse" if state.inverse else "forward"
     for tag in reversed(SIDE_TAGS):
-        names = [tag + joint for joint in JOINTS]
+        names = [tag + joint for joint in state.chain.joints]
         was, now = (skeleton.origins(each, names) for each in (skeleton.rest_world, world))
         stage.ghost(was).chain(now, kind, tag[0], thickness=14)
-    off = 100 * float(np.linalg.norm(now[2] - was[2]))
-    return measure_cm(stage, was[2], now[2], off, offset=40)
+    before, after = was[-3], now[-3]  # the leg's end
+    off = 100 * float(np.linalg.norm(after - before))
+    return measure_cm(stage, before, after, off, offset=40)
 
 
 # 05: the reach
@@ -103,8 +108,8 @@ def reach_changed(state: State, values: Mapping[str, Any]) -> State:
 
 
 def _bones(state: State) -> tuple[Floats, float, float]:
-    """The hip's place and the lengths of thigh and shank."""
-    points = views.leg(state, JOINTS[:3])
+    """Where the two solved bones begin, and their lengths."""
+    points = views.leg(state, state.chain.solved)
     upper, lower = np.linalg.norm(np.diff(points, axis=0), axis=-1)
     return points[0], float(upper), float(lower)
 
@@ -120,7 +125,7 @@ def _on_curve(pulled_mm: float, **_: Any) -> tuple[float, float]:
 
 def _reach(state: State, **values: Any) -> tuple[Row, str]:
     now, pulled = reach_changed(state, values), values["pulled_mm"]
-    words = views.sentence(views.numbers(now, "05"))
+    words = views.said(now, "05")
     return row(_pulled_view(now, pulled), _knee_curve(now).at(pulled)), words
 
 
@@ -128,7 +133,8 @@ def _pulled_view(state: State, pulled_mm: float) -> Stage:
     """The leg pulled at by its goal, from the side."""
     hip, upper, lower = _bones(state)
     goal = _goal_at(state, pulled_mm)
-    pose = two_bone.solve(hip, goal, upper, lower, hint=[0, 0.5, 1], soft=state.soft_mm / 1000)
+    hint = [0, 0.5, state.chain.way]
+    pose = two_bone.solve(hip, goal, upper, lower, hint=hint, soft=state.soft_mm / 1000)
     reach = upper + lower
     low = np.array([hip[2] - 0.15, hip[1] - 0.95 * reach])
     high = np.array([hip[2] + 0.85 * reach, hip[1] + 0.12])
@@ -136,20 +142,22 @@ def _pulled_view(state: State, pulled_mm: float) -> Stage:
     around = np.radians(np.linspace(-80, 0, 33))
     arc = [hip[[2, 1]] + reach * np.array([np.sin(-a), -np.cos(a)]) for a in around]
     stage.path(arc, "soft")
-    stage.goal(goal, "").chain([hip, pose.knee, pose.ankle], "inverse", names=("hip", "knee"))
+    stage.goal(goal, "").chain(
+        [hip, pose.knee, pose.ankle], "inverse", names=state.chain.solved[:2]
+    )
     return measure_cm(stage, pose.ankle, goal, 100 * float(pose.miss), offset=24)
 
 
 def _knee_curve(state: State) -> plots.Plot:
-    """The knee's bend against the goal's distance, as it is and without soft reach."""
+    """The bend against the goal's distance, as it is and without soft reach."""
     _, upper, lower = _bones(state)
     distance = upper + lower + np.arange(-NEAR, BEYOND + 1) / 1000
     bent = np.degrees(_knee(distance, upper, lower, state.soft_mm / 1000))
-    return _hard_curve(upper, lower).with_lines({THIS: bent})
+    return _hard_curve(upper, lower, state.chain.bend).with_lines({THIS: bent})
 
 
 @lru_cache(maxsize=16)
-def _hard_curve(upper: float, lower: float) -> plots.Plot:
+def _hard_curve(upper: float, lower: float, bend: str) -> plots.Plot:
     """Both curves without soft reach: this leg's is drawn anew as its length changes."""
     pulled = np.arange(-NEAR, BEYOND + 1)
     bent = np.degrees(_knee(upper + lower + pulled / 1000, upper, lower, 0.0))
@@ -157,9 +165,9 @@ def _hard_curve(upper: float, lower: float) -> plots.Plot:
         pulled,
         {HARD: bent, THIS: bent},
         "goal beyond full reach (mm)",
-        "knee bent (°)",
-        title="The knee's way to straight",
-        desc="The knee's bend against the goal's distance, with soft reach and without.",
+        f"{bend} bent (°)",
+        title=f"The {bend}'s way to straight",
+        desc=f"The {bend}'s bend against the goal's distance, with soft reach and without.",
         kinds={THIS: "inverse", HARD: "soft"},
         ylim=(0, 60),
         width=286,
@@ -178,10 +186,13 @@ def _knee(distance: ArrayLike, upper: float, lower: float, soft: float) -> Float
 
 
 def pole_panel(state: State) -> Panel:
-    """A pole to place ahead of the knee, from the side and from above."""
+    """A pole to place ahead of the knee, behind the heron's ankle, from the side and from above."""
+    room = (
+        POLE_ROOM if state.chain.way > 0 else POLE_ROOM[::-1] * [0, 0, -1] + POLE_ROOM * [1, 1, 0]
+    )
     return Panel(
-        "Place the pole so that the knee stays",
-        views.point_sliders("pole", "Pole", state.pole_mm, POLE_ROOM * _larger(state)),
+        f"Place the pole so that the {state.chain.bend} stays",
+        views.point_sliders("pole", "Pole", state.pole_mm, room * _larger(state)),
         partial(_pole, state),
         size=600,
         grips=[
@@ -201,14 +212,15 @@ def pole_changed(state: State, values: Mapping[str, Any]) -> State:
 
 def _pole(state: State, **values: Any) -> tuple[Row, str]:
     now = pole_changed(state, values)
+    near, far = (-0.45, 1.2) if state.chain.way > 0 else (-1.2, 0.45)  # along z
     stages = [
         _pole_view(now, view, title, low, high, width)
         for view, title, low, high, width in (
-            ("side", "From the side", (-0.45, -0.05), (1.2, 1.08), 370),
-            ("top", "From above", (-0.4, -1.2), (0.5, 0.45), 202),
+            ("side", "From the side", (near, -0.05), (far, 1.08), 370),
+            ("top", "From above", (-0.4, -far), (0.5, -near), 202),
         )
     ]
-    return row(*stages), views.sentence(views.numbers(now, "07"))
+    return row(*stages), views.said(now, "07")
 
 
 def _larger(state: State) -> float:
@@ -220,17 +232,18 @@ def _pole_view(
     state: State, view: str, title: str, low: ArrayLike, high: ArrayLike, width: int
 ) -> Stage:
     """The leg at rest, dotted, and as the pole turns it."""
-    hip, knee, ankle = points = views.leg(state, JOINTS[:3])
-    upper, lower = np.linalg.norm(np.diff(points, axis=0), axis=-1)
+    points = views.leg(state, state.chain.hinges)
+    *above, knee, ankle = points
+    upper, lower = np.linalg.norm(np.diff(points[-3:], axis=0), axis=-1)
     pole = np.array(state.pole_mm) / 1000
-    pose = two_bone.solve(hip, ankle, upper, lower, pole)
+    ahead = [0, 0, state.chain.way]
+    pose = two_bone.solve(above[-1], ankle, upper, lower, pole, hint=ahead)
     corners = np.array([low, high]) * _larger(state)
     stage = Stage(view, corners[0], corners[1], title, width=width).floor()
     surface = build.skin(state.puppet)
     stage.surface(surface.vertices, surface.triangles).behind_words().ghost(points)
-    foot = views.leg(state, JOINTS[3:])
-    stage.chain([hip, pose.knee, ankle, *foot], "inverse", thickness=12).pole(
-        pole, "pole", pose.knee
-    )
+    foot = views.leg(state, ("ball", "toe"))
+    stage.chain([*above, pose.knee, ankle, *foot], "inverse", thickness=12)
+    stage.pole(pole, "pole", pose.knee)
     jump = 100 * float(np.linalg.norm(pose.knee - knee))
     return stage.measure(knee, pose.knee, f"{jump:.1f} cm") if jump >= SHOWN else stage

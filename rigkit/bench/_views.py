@@ -12,8 +12,8 @@ import numpy as np
 
 from rigkit._types import ArrayLike, Floats
 from rigkit.bench import build
-from rigkit.bench.measure import Measured, measure
-from rigkit.bench.state import JOINTS, PRESET_BEND_DEG, State
+from rigkit.bench.measure import Measured, measure, note
+from rigkit.bench.state import PRESET_BEND_DEG, State
 from rigkit.leg import LegRig
 from rigkit.panels import Slider
 from rigkit.puppets import Puppet
@@ -37,10 +37,10 @@ ARM = 9  # px: half of a small cross
 # Numbers in whole millimetres
 
 
-def leg(state: State, joints: Sequence[str] = JOINTS) -> Floats:
-    """The places of the left leg's joints [m], shape (n, 3)."""
+def leg(state: State, joints: Sequence[str] = ()) -> Floats:
+    """The places of the left leg's joints, all or some of them [m], shape (n, 3)."""
     places = state.metres()
-    return np.array([places[joint] for joint in joints])
+    return np.array([places[joint] for joint in joints or state.chain.joints])
 
 
 def mirrored(points: ArrayLike) -> Floats:
@@ -140,10 +140,18 @@ def _skin_stage(puppet: Puppet, view: str, title: str, aside: float) -> Stage:
 
 
 def leg_stage(puppet: Puppet, view: str, title: str, half: float) -> Stage:
-    """An empty view of both legs, so wide to both sides, as tall as the skin."""
-    top = float(box(puppet)[1, 1]) + ROOM
-    width = round(2 * half * scale(puppet))
-    return Stage(view, (-half, -ROOM), (half, top), title, width=width).floor()
+    """An empty view of both legs, so wide to both sides, as tall as the skin.
+
+    From the side its middle is above where the feet stand.
+    """
+    top, middle = float(box(puppet)[1, 1]) + ROOM, foot_ahead(puppet) if view == "side" else 0.0
+    width, low = round(2 * half * scale(puppet)), (middle - half, -ROOM)
+    return Stage(view, low, (middle + half, top), title, width=width).floor()
+
+
+def foot_ahead(puppet: Puppet) -> float:
+    """How far before the hips the legs of the given skin end [m]: of people nowhere."""
+    return float(build.skin_chain(puppet)[-1, 2] - build.skin_chain(puppet)[0, 2])
 
 
 def cross(stage: Stage, point: Floats, kind: str = "goal") -> Stage:
@@ -173,6 +181,19 @@ def value_of(measured: Measured) -> str:
         digits += 1
     number = f"{measured.value:z.{digits}f}".replace("-", "−")
     return f"{number}{'' if measured.unit.startswith('°') else ' '}{measured.unit}".strip()
+
+
+def said(state: State, step: str, about: str = "") -> str:
+    """The sentence of a step's numbers, and what it asks otherwise of this character.
+
+    Parameters
+    ----------
+    state : State
+    step : str
+    about : str
+        As for `sentence`.
+    """
+    return f"{sentence(numbers(state, step), about)} {escape(note(state, step))}".strip()
 
 
 def sentence(numbers: Sequence[Measured], about: str = "") -> str:

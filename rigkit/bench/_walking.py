@@ -21,6 +21,7 @@ from rigkit.stage import Row, Stage, row
 
 FRAMES = 100  # of a stride; the second one is shown
 VIEWS = (("front", "From the front", 0.3), ("side", "From the side", 0.44))
+WIDER = 0.11  # m to both sides: the heron's steps
 MOST_SWAY = 120  # mm
 DROPS = (-80, 120)  # mm
 
@@ -39,7 +40,12 @@ def walk_panel(state: State) -> Panel:
         play="percent",
         grips=[
             Grip("Pelvis", partial(_pelvis_at, state), ("drop_mm", "sway_mm"), (0, 1)),
-            Grip("Left ankle", partial(_ankle_at, state), ("percent",), (1,)),
+            Grip(
+                f"Left {state.chain.word(state.chain.end)}",
+                partial(_ankle_at, state),
+                ("percent",),
+                (1,),
+            ),
         ],
     )
 
@@ -84,30 +90,35 @@ def _usual_sway(state: State) -> Floats:
 
 def _ankle_at(state: State, **values: Any) -> Floats:
     walk = _walked(walk_changed(state, _whole(values)))
-    return at_frame(_on_the_spot(walk, "L_ankle"), values["percent"])
+    return at_frame(_on_the_spot(walk, f"L_{state.chain.end}"), values["percent"])
 
 
 def _walk(state: State, **values: Any) -> tuple[Row, str]:
     now, percent = walk_changed(state, values), int(values["percent"])
     walk = _walked(now)
-    stages = [_moment(now, walk, percent, view, title, half) for view, title, half in VIEWS]
-    return row(*stages), views.sentence(views.numbers(now, "10"))
+    more = {"side": WIDER * (state.chain.way < 0)}
+    stages = [
+        _moment(now, walk, percent, view, title, half + more.get(view, 0))
+        for view, title, half in VIEWS
+    ]
+    return row(*stages), views.said(now, "10")
 
 
 def _moment(
     state: State, walk: gait.Walk, percent: int, view: str, title: str, half: float
 ) -> Stage:
-    """Both legs at a moment of the stride, and the left ankle's way."""
+    """Both legs at a moment of the stride, and the way of the left one's end."""
+    chain = state.chain
     stage = views.leg_stage(state.puppet, view, title, half)
     draw_body(stage, state.puppet, _on_the_spot(walk, "hip")[percent])
     stage.dots([_on_the_spot(walk, "pelvis")[percent]])
     kind = "inverse" if state.inverse else "forward"
-    stage.path(_on_the_spot(walk, "L_ankle"), "soft")
+    stage.path(_on_the_spot(walk, f"L_{chain.end}"), "soft")
     for side, tag in reversed(list(enumerate(SIDE_TAGS))):
-        ankle, heel, ball, toe = (
-            _on_the_spot(walk, name)[percent, side] for name in ("ankle", *foot.PIVOTS)
+        end, heel, ball, toe = (
+            _on_the_spot(walk, name)[percent, side] for name in (chain.end, *foot.PIVOTS)
         )
-        stage.foot(ankle, heel, toe, ball, kind, tag[0])
-        leg = [_on_the_spot(walk, name)[percent, side] for name in ("hip", "knee", "ankle")]
+        stage.foot(end, heel, toe, ball, kind, tag[0])
+        leg = [_on_the_spot(walk, name)[percent, side] for name in chain.hinges]
         stage.chain(leg, kind, tag[0], thickness=14)
     return stage.behind_words()

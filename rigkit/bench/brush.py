@@ -16,7 +16,7 @@ import traitlets
 from rigkit._types import Floats, Ints
 from rigkit.bench import build, measure, painting
 from rigkit.bench.measure import Measured
-from rigkit.bench.painting import SHANK, THIGH, Limb
+from rigkit.bench.painting import Limb, carriers
 from rigkit.bench.state import State
 from rigkit.skeleton import Skeleton
 from rigkit.stage import STYLE
@@ -162,7 +162,7 @@ class Brush(anywidget.AnyWidget):
         skeleton, weights = build.skeleton(state), build.weights(self._state)
         self.limb = painting.limb_about_knee(skeleton, build.skin(state.puppet), weights)
         motions = measure.bent_motions(state, skeleton.names)
-        thigh, shank = (motions[skeleton.index(name)] for name in (THIGH, SHANK))
+        thigh, shank = (motions[skeleton.index(name)] for name in carriers(skeleton)[:2])
         rest = _moved_by_others(skeleton, self.limb, weights, motions)
         name = uuid4().hex  # known to the page too, which asks for the whole model by it
         super().__init__(
@@ -290,7 +290,8 @@ def _sizes(radius: float) -> dict[str, float]:
 def _moved_by_others(skeleton: Skeleton, limb: Limb, weights: Floats, motions: Floats) -> Floats:
     """The part that all other weights add to each vertex of a bent limb, shape (k, 3)."""
     weights = weights[limb.numbers]
-    weights[:, [skeleton.index(THIGH), skeleton.index(SHANK)]] *= limb.pair[:, None] == 0
+    both = [skeleton.index(name) for name in carriers(skeleton)[:2]]
+    weights[:, both] *= limb.pair[:, None] == 0
     points = np.concatenate([limb.points, np.ones((len(limb.points), 1))], axis=-1)
     return np.einsum("kj,jab,kb->ka", weights, motions[:, :3], points)
 

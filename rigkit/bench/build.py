@@ -1,37 +1,48 @@
 """From a state to what it means: the given skin, skeleton, controls, rig, weights, a whole asset.
 
 The skin is made once from the character and stays: it knows nothing of the learner's joints. So a
-joint can lie off the middle of its limb, and be seen to.
+joint can lie off the middle of its limb, and be seen to. Its two sides are no exact mirror images,
+as those of most characters are not: what is mirrored is mirrored by place.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 
-from rigkit import _check, export, gait, gltf, mesh, placement, puppets, rotation
+from rigkit import _check, export, gait, gltf, physique, placement, puppets, rotation
 from rigkit import bend as bd
 from rigkit import controls as ct
 from rigkit import frames as fr
 from rigkit import skin as skinning
-from rigkit._types import Floats, Ints
+from rigkit._types import Floats
 from rigkit.bench import painting
-from rigkit.bench.state import HINGES, JOINTS, PRESET_BEND_DEG, State
+from rigkit.bench.chain import chain_of
+from rigkit.bench.state import PRESET_BEND_DEG, State
 from rigkit.inspection.skeleton_rules import PLAIN_BEND_DEG
 from rigkit.leg import LegRig
 from rigkit.mesh import Mesh
+from rigkit.places import Places, mirrored_places
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS, Skeleton
 
-__all__ = ["EXTRAS", "VERTICES", "asset", "bend_normal", "controls", "leg", "own_puppet", "partner"]
+__all__ = [
+    "EXTRAS",
+    "VERTICES",
+    "asset",
+    "bend_normal",
+    "controls",
+    "leg",
+    "other_side",
+    "own_puppet",
+]
 __all__ += ["planted_walk", "rig", "skeleton", "skin", "skin_chain", "toes_way", "weights"]
 
 VERTICES = 5000  # about as many has every given skin
-CHAIN = dict(zip(JOINTS, ("pelvis", *JOINTS), strict=False))  # what a sound joint hangs from
 MOST_SWAY = 3.0  # as `gait.walk` has it
 EXTRAS = "rigkit_bench"  # under this name a file keeps the state it was made from
 WALK_FRAMES = 72  # in a stride of the file's walk; every second one is a key
@@ -53,20 +64,21 @@ def skin_chain(puppet: Puppet | str) -> Floats:
 
     Returns
     -------
-    ndarray, shape (3, 3)
-        Hip, knee, ankle, metres.
+    ndarray, shape (n, 3)
+        From the hip to the leg's end, metres.
     """
     skeleton = LegRig.from_puppet(puppet, PRESET_BEND_DEG).skeleton
-    return skeleton.origins(skeleton.rest_world, ["L_" + name for name in HINGES])
+    names = ["L_" + name for name in chain_of(puppet).hinges]
+    return skeleton.origins(skeleton.rest_world, names)
 
 
 def skin(puppet: Puppet | str) -> Mesh:
-    """Return the given skin of a character: the same one every time.
+    """Return the given skin of a character, by `physique.skin`: the same one every time.
 
     Parameters
     ----------
     puppet : Puppet or str
-        A name is one of `puppets.PUPPETS`.
+        A name is one of `puppets.CAST`.
 
     Returns
     -------
@@ -89,13 +101,13 @@ def skin(puppet: Puppet | str) -> Mesh:
 
 @lru_cache(maxsize=32)
 def _skin(puppet: Puppet) -> Mesh:
-    surface = mesh.puppet_mesh(puppet, VERTICES, skin_chain(puppet))
+    surface = physique.skin(puppet, VERTICES, skin_chain(puppet))
     surface.vertices.flags.writeable = surface.triangles.flags.writeable = False
     return surface
 
 
 def toes_way(state: State) -> Floats:
-    """Return the level direction from the ankle to the toe; straight ahead where there is none.
+    """Return the level direction from the leg's end to the toe; ahead where there is none.
 
     Parameters
     ----------
@@ -106,13 +118,13 @@ def toes_way(state: State) -> Floats:
     ndarray, shape (3,)
     """
     at = state.metres()
-    ahead = (at["toe"] - at["ankle"]) * [1, 0, 1]
+    ahead = (at["toe"] - at[state.chain.end]) * [1, 0, 1]
     length = float(np.linalg.norm(ahead))
     return ahead / length if length > 1e-9 else np.array([0.0, 0.0, 1.0])
 
 
 def leg(state: State) -> Floats:
-    """Return the places of hip, knee and ankle.
+    """Return where the two solved bones begin, meet and end: of people at hip, knee and ankle.
 
     Parameters
     ----------
@@ -126,14 +138,19 @@ def leg(state: State) -> Floats:
     Raises
     ------
     ValueError
-        For two neighbouring joints in one place.
+        For two neighbouring joints of the leg in one place.
     """
-    at = state.metres()
-    places = np.stack([at[name] for name in HINGES])
+    return _hinges(state)[-3:]
+
+
+def _hinges(state: State) -> Floats:
+    """The leg's joints from the hip to its end, (n, 3) in metres."""
+    at, names = state.metres(), state.chain.hinges
+    places = np.stack([at[name] for name in names])
     if np.linalg.norm(np.diff(places, axis=0), axis=-1).min() == 0:
         raise ValueError(
-            "`joints_mm` must be three places for hip, knee and ankle; got two neighbouring joints"
-            " in one place. Move one of them."
+            f"`joints_mm` must be {len(names)} places for {', '.join(names[:-1])} and {names[-1]};"
+            " got two neighbouring joints in one place. Move one of them."
         )
     return places
 
@@ -157,9 +174,9 @@ def bend_normal(state: State) -> Floats:
     ValueError
         For two neighbouring joints in one place.
     """
-    hip, knee, ankle = leg(state)
-    bent = abs(np.degrees(float(bd.measure_bend((hip, knee, ankle)).angle))) >= PLAIN_BEND_DEG
-    normal = np.cross(knee - hip, ankle - knee) if bent else np.cross(toes_way(state), ankle - hip)
+    root, bend, end = leg(state)
+    bent = abs(np.degrees(float(bd.measure_bend((root, bend, end)).angle))) >= PLAIN_BEND_DEG
+    normal = np.cross(bend - root, end - bend) if bent else np.cross(toes_way(state), end - root)
     length = float(np.linalg.norm(normal))
     normal = normal / length if length > 1e-12 else np.array([1.0, 0.0, 0.0])
     return normal if normal[0] >= 0 else -normal
@@ -191,18 +208,17 @@ def skeleton(state: State) -> Skeleton:
     >>> build.skeleton(State.bare("Pip")).parent("L_knee") is None
     True
     """
-    return Skeleton.from_world(_frames(state), _parents(state.parents))
+    return Skeleton.from_world(_frames(state), _parents(state, state.parents))
 
 
 def _frames(state: State) -> dict[str, Floats]:
     """Every joint's frame at rest, in the world."""
     at, normal = state.metres(), bend_normal(state)
-    bones = [("hip", "knee"), ("knee", "ankle")]
-    axes = [_axes(at[lower] - at[upper], normal) for upper, lower in bones]
+    axes = [_axes(bone, normal) for bone in np.diff(_hinges(state), axis=0)]
     axes += 3 * [_foot_axes(state)]
     left = {
         "L_" + name: fr.frame(_aslant(state, name) @ turn, at[name])
-        for name, turn in zip(JOINTS, axes, strict=True)
+        for name, turn in zip(state.chain.joints, axes, strict=True)
     }
     kind = "same bend" if state.mirror == "same bend" else "reflection"
     through = (state.plane_mm / 1000, 0.0, 0.0)
@@ -230,11 +246,11 @@ def _foot_axes(state: State) -> Floats:
     return np.column_stack([np.cross([0, 1, 0], ahead), [0, 1, 0], ahead])
 
 
-def _parents(above: Mapping[str, str]) -> dict[str, str | None]:
+def _parents(state: State, above: Mapping[str, str]) -> dict[str, str | None]:
     """Both sides' parents by name; None for a joint that hangs from nothing."""
     parents: dict[str, str | None] = {"pelvis": None}
     for tag in SIDE_TAGS:
-        for joint in JOINTS:
+        for joint in state.chain.joints:
             parent = above.get(joint)
             parents[tag + joint] = parent if parent in (None, "pelvis") else f"{tag}{parent}"
     return parents
@@ -255,7 +271,7 @@ def controls(state: State) -> tuple[ct.Control, ...]:
     """
     at = state.metres()
     middle = np.array([state.plane_mm / 1000, *at["hip"][1:]])
-    foot = fr.frame(_foot_axes(state), at["ankle"] * [1, 0, 1])
+    foot = fr.frame(_foot_axes(state), at[state.chain.end] * [1, 0, 1])
     rests = {"pelvis": fr.frame(origin=middle), "L_foot": foot}
     rests["L_knee"] = fr.frame(origin=np.array(state.pole_mm) / 1000)
     left = {name: _control(state, name, rest) for name, rest in rests.items()}
@@ -332,7 +348,7 @@ def rig(state: State) -> LegRig:
 def _rig(state: State) -> LegRig:
     leg(state)  # refuses two joints in one place
     at = state.metres()
-    at["heel"] = at["ankle"] * [1, 0, 1] + state.sole_mm["heel"] / 1000 * toes_way(state)
+    at["heel"] = at[state.chain.end] * [1, 0, 1] + state.sole_mm["heel"] / 1000 * toes_way(state)
     centres = {"L_" + name: point for name, point in at.items()}
     through = (state.plane_mm / 1000, 0.0, 0.0)
     centres |= {"R_" + name: fr.mirror_points(point, through=through) for name, point in at.items()}
@@ -343,7 +359,7 @@ def weights(state: State) -> Floats:
     """Return the weights of the given skin for the joints of `skeleton(state)`, in their order.
 
     They are those of `skin.bind`, whatever the joints hang from, and what is painted on the left
-    leg; the right one is its mirror image.
+    leg; the right one's are the left one's at the mirrored places (`other_side`).
 
     Parameters
     ----------
@@ -366,26 +382,32 @@ def weights(state: State) -> Floats:
     (4955, 11)
     """
     whole, table = _bound(state.changed(painted=""))
-    surface, names = skin(state.puppet), whole.names
     if state.painted:
         table = painting.paint(whole, table, state.painted)
-        swap = [names.index(placement.swap_side(name)) for name in names]
-        mirrored = skinning.mirror_weights(table, partner(state.puppet), swap)
-        right = (1 - np.sign(surface.vertices[:, :1])) / 2
-        table = right * mirrored + (1 - right) * table
+    names = whole.names
+    right = skin(state.puppet).vertices[:, 0] < 0
+    table = table.copy()
+    table[right] = skinning.mirror_weights_by_place(table, other_side(state.puppet), _swap(names))[
+        right
+    ]
     return table[:, [names.index(name) for name in skeleton(state).names]]
+
+
+def _swap(names: Sequence[str]) -> list[int]:
+    """The place of each joint's other side among these."""
+    return [names.index(placement.swap_side(name)) for name in names]
 
 
 @lru_cache(maxsize=4)  # a brush asks for the same ones after each dab
 def _bound(state: State) -> tuple[Skeleton, Floats]:
     """All joints in one tree, and the weights for them before anything is painted."""
-    whole = Skeleton.from_world(_frames(state), _parents(CHAIN))
+    whole = Skeleton.from_world(_frames(state), _parents(state, state.chain.parents))
     return whole, skinning.bind(skin(state.puppet), whole, state.puppet, state.softness)
 
 
 @lru_cache(maxsize=32)
-def partner(puppet: Puppet) -> Ints:
-    """Return the vertex that stands at each one's mirrored place in the given skin.
+def other_side(puppet: Puppet) -> Places:
+    """Return, for each vertex of the given skin, the place of the other side that mirrors it.
 
     Parameters
     ----------
@@ -393,9 +415,10 @@ def partner(puppet: Puppet) -> Ints:
 
     Returns
     -------
-    ndarray of int, shape (v,)
+    Places
+        By `places.mirrored_places`.
     """
-    return mesh.mirror_index(skin(puppet).vertices)
+    return mirrored_places(skin(puppet))
 
 
 def own_puppet(state: State) -> Puppet:
@@ -416,15 +439,15 @@ def own_puppet(state: State) -> Puppet:
     """
     at = state.metres()
     heel, ball, toe = state.sole_mm["heel"] / 1000, at["ball"][2], at["toe"][2]
-    thigh, shank = np.linalg.norm(np.diff(leg(state), axis=0), axis=-1)
+    bones = np.linalg.norm(np.diff(_hinges(state), axis=0), axis=-1)
+    _, height, below = at[state.chain.end]
     return puppets.with_bones(
         state.puppet,
-        float(thigh),
-        float(shank),
-        ankle_height=float(at["ankle"][1]),
-        foot_length=float(toe - at["ankle"][2] - heel),
+        *map(float, bones),
+        ankle_height=float(height),
+        foot_length=float(toe - below - heel),
         heel_length=-heel,
-        ball_length=float(ball - at["ankle"][2]),
+        ball_length=float(ball - below),
         hip_width=2 * float(at["hip"][0] - state.plane_mm / 1000),
     )
 
@@ -482,7 +505,7 @@ def asset(state: State) -> gltf.Asset:
     True
     """
     own, posed = skeleton(state), rig(state)
-    loose = [name for name in JOINTS if name not in state.parents]
+    loose = [name for name in state.chain.joints if name not in state.parents]
     if loose:
         raise ValueError(
             f"`state.parents` must say what every joint hangs from; got nothing for"

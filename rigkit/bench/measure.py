@@ -21,16 +21,19 @@ from rigkit import frames as fr
 from rigkit import skin as skinning
 from rigkit._types import ArrayLike, Floats, Ints
 from rigkit.bench import build
-from rigkit.bench.state import HINGES, JOINTS, STEPS, State
+from rigkit.bench.state import STEPS, State
 from rigkit.inspection import skin_rules, weight_rules
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS
 
-__all__ = ["HIP_RULES", "Measured", "bent_motions", "done", "hip_places"]
-__all__ += ["inspected", "measure", "of_weights", "section", "sole_ends"]
+__all__ = ["HIP_RULES", "Measured", "bent_motions", "cut_point", "done", "hip_places"]
+__all__ += ["inspected", "measure", "note", "of_weights", "section", "sole_ends"]
 
 # Published rules that go by the pelvis: those that go by the leg's length would be told of stilts.
 HIP_RULES = ("bell-1989", "bell-1990", "harrington", "harrington-single", "seidel")
+# Where a hip lies in a skin of which no rule is published, by eye: aside as a share of the breadth,
+# up as one of the way from where the legs part to the top; it is the middle from front to back.
+HIP_IN_SKIN = 0.25, 0.40
 CHOSEN = "our choice"
 PULL = 0.5  # m/s
 SWEEP = 26  # poses in a squat, and as many in a step
@@ -185,6 +188,30 @@ def done(state: State) -> dict[str, str]:
     return found
 
 
+def note(state: State, step: str) -> str:
+    """Return what a step asks otherwise of this character than of people, in a sentence.
+
+    Parameters
+    ----------
+    state : State
+    step : str
+        One of `STEPS`.
+
+    Returns
+    -------
+    str
+        Empty where it asks the same.
+
+    Examples
+    --------
+    >>> from rigkit.bench.measure import note
+    >>> from rigkit.bench.state import State
+    >>> note(State.bare("heron"), "07")
+    'Its ankle bends backward, so the pole stands behind.'
+    """
+    return state.chain.notes.get(step, "")
+
+
 def _how_far(state: State, step: str) -> str:
     try:
         right = all(each.right for each in measure(state, step))
@@ -198,10 +225,11 @@ def _how_far(state: State, step: str) -> str:
 
 @lru_cache(maxsize=32)
 def hip_places(puppet: Puppet) -> Floats:
-    """Return where each of `HIP_RULES` puts the left hip of the given skin.
+    """Return where rules put the left hip of the given skin: each of `HIP_RULES`, for people.
 
     The landmarks are those of `mesh.pelvis_landmarks`, which knows nothing of the hip joints; the
-    leg is measured from the height of the ASISs to that of the ankle.
+    leg is measured from the height of the ASISs to that of the ankle. Of animals the kit has no
+    rule: their one place is told from the skin itself, by `HIP_IN_SKIN`.
 
     Parameters
     ----------
@@ -209,9 +237,11 @@ def hip_places(puppet: Puppet) -> Floats:
 
     Returns
     -------
-    ndarray, shape (5, 3)
+    ndarray, shape (5, 3), of an animal (1, 3)
         Metres.
     """
+    if len(puppet.bones) == 3:
+        return _hip_in_skin(puppet)[None]
     points = mesh.pelvis_landmarks(build.skin(puppet))
     sides = [points[f"{side}_{name}"] for name in ("asis", "psis") for side in ("left", "right")]
     pelvis = body.pelvis(*sides)
@@ -226,13 +256,28 @@ def hip_places(puppet: Puppet) -> Floats:
     return hips @ pelvis.frame[:3, :3].T + origin
 
 
+def _hip_in_skin(puppet: Puppet) -> Floats:
+    """Where the left hip lies by the skin alone."""
+    vertices, triangles = build.skin(puppet).vertices, _left(puppet)
+    x, y, _ = vertices.T
+    parting, top = float(y[np.abs(x) < 1e-9].min()), float(y.max())
+    aside, up = HIP_IN_SKIN
+    height = parting + up * (top - parting)
+    cut = mesh.section(vertices, triangles, [aside * np.ptp(x[y > parting]), height, 0], [0, 1, 0])
+    return np.array([aside * np.ptp(x[y > parting]), height, cut.middle[2]])
+
+
 def section(state: State, joint: str) -> mesh.Section | None:
     """Return the cut through the given skin at a joint of the left leg, square to the limb.
+
+    Where a cut there would meet more than the limb, as at the heron's foot, it is a little above;
+    see `Chain.raised_m`.
 
     Parameters
     ----------
     state : State
-    joint : {"hip", "knee", "ankle"}
+    joint : str
+        One of `state.chain.hinges`.
 
     Returns
     -------
@@ -244,17 +289,36 @@ def section(state: State, joint: str) -> mesh.Section | None:
     ValueError
         If it is another joint.
     """
-    at = state.metres()
-    if joint not in HINGES:
-        raise ValueError(f"`joint` must be one of {', '.join(HINGES)}; got {joint!r}.")
-    chain = [at[name] for name in HINGES]
-    ways = [_unit(lower - upper) for upper, lower in pairwise(chain)]
-    i = HINGES.index(joint)
+    at, hinges = state.metres(), state.chain.hinges
+    if joint not in hinges:
+        raise ValueError(f"`joint` must be one of {', '.join(hinges)}; got {joint!r}.")
+    ways = [_unit(at[lower] - at[upper]) for upper, lower in pairwise(hinges)]
+    i = hinges.index(joint)
     normal = _unit(sum(ways[max(i - 1, 0) : i + 1], np.zeros(3)))
+    point = cut_point(state, joint)
     surface, triangles = build.skin(state.puppet), _left(state.puppet)
-    above = ((surface.vertices - at[joint]) @ normal >= 0)[triangles]
+    above = ((surface.vertices - point) @ normal >= 0)[triangles]
     cut = triangles[above.any(axis=-1) & ~above.all(axis=-1)]
-    return mesh.section(surface.vertices, cut, at[joint], normal) if len(cut) else None
+    return mesh.section(surface.vertices, cut, point, normal) if len(cut) else None
+
+
+def cut_point(state: State, joint: str) -> Floats:
+    """Return the point of the bone's line that `section` cuts at: the joint, or a little above.
+
+    Parameters
+    ----------
+    state : State
+    joint : str
+        One of `state.chain.hinges`.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+    """
+    at, hinges = state.metres(), state.chain.hinges
+    raised = state.chain.raised_m.get(joint, 0.0)
+    above = at[hinges[max(hinges.index(joint) - 1, 0)]]
+    return at[joint] - raised * _unit(at[joint] - above) if raised else at[joint]
 
 
 @lru_cache(maxsize=32)
@@ -268,23 +332,29 @@ def _unit(vector: Floats) -> Floats:
 
 
 def _joints(state: State) -> list[Measured]:
-    far = np.linalg.norm(hip_places(state.puppet) - state.metres()["hip"], axis=-1).max()
-    name = "hip from the farthest of five published rules"
-    todo = "Move the hip toward the middle of the five places."
-    miss = f"the rules miss true hips by 1 to 3 cm; {CHOSEN}"
-    limbs = [each for joint in ("knee", "ankle") for each in _in_the_limb(state, joint)]
-    hip = _at_most(2.5, "cm", name, 100 * far, todo, miss)
+    places = hip_places(state.puppet)
+    far = 100 * np.linalg.norm(places - state.metres()["hip"], axis=-1).max()
+    if len(places) > 1:
+        name = "hip from the farthest of five published rules"
+        todo = "Move the hip toward the middle of the five places."
+        because = f"the rules miss true hips by 1 to 3 cm; {CHOSEN}"
+        hip = _at_most(2.5, "cm", name, far, todo, because)
+    else:
+        todo = "Move the hip to the place that its skin tells."
+        because = f"a quarter of the breadth aside, two fifths of the way up, by eye; {CHOSEN}"
+        hip = _at_most(2.0, "cm", "hip from the place its skin tells", far, todo, because)
+    limbs = [each for joint in state.chain.hinges[1:] for each in _in_the_limb(state, joint)]
     return [hip, *limbs, _beside(state), *_on_the_sole(state)]
 
 
 def _in_the_limb(state: State, joint: str) -> list[Measured]:
     """The way of a joint from the middle of its limb, and what a bend there does to the skin."""
-    cut, at = section(state, joint), state.metres()[joint]
+    cut, at = section(state, joint), cut_point(state, joint)
     away = share = slide = np.inf
     if cut is not None:
         away = float(np.linalg.norm(at - cut.middle))
         share, slide = away / cut.radius, float(placement.skin_slide(at - cut.middle, np.pi / 2))
-    todo = f"Move the {joint} to the middle of the cut."
+    todo = f"Move the {state.chain.word(joint)} to the middle of the cut."
     bent = f"skin slides in a bend of 90° at the {joint}"
     return [
         _at_most(1.0, "cm", f"{joint} off the middle of the limb", 100 * away, todo),
@@ -294,29 +364,42 @@ def _in_the_limb(state: State, joint: str) -> list[Measured]:
 
 
 def _beside(state: State) -> Measured:
-    """The knee's distance from the plane of hip, ankle and toe."""
-    at = state.metres()
-    normal = _unit(np.cross(build.toes_way(state), at["ankle"] - at["hip"]))
-    aside = abs(float((at["knee"] - at["hip"]) @ normal))
-    name, todo = "knee beside the plane of hip, ankle and toe", "Move the knee onto it, seen ahead."
-    return _by_share(state, "knee-in-plane", name, 100 * aside, todo)
+    """The distance of what bends from the plane of the leg's begin, its end and the toe."""
+    at, (root, bend, end) = state.metres(), state.chain.solved
+    normal = _unit(np.cross(build.toes_way(state), at[end] - at[root]))
+    aside = 100 * abs(float((at[bend] - at[root]) @ normal))
+    name = f"{bend} beside the plane of {root}, {end} and toe"
+    todo = f"Move the {bend} onto it, seen ahead."
+    return _by_share(state, "knee-in-plane", name, aside, todo)
 
 
 def _on_the_sole(state: State) -> list[Measured]:
     """The ball and the toe on the sole of the given skin."""
-    at, (heel, tip) = state.metres(), sole_ends(state.puppet)
+    at, (heel, tip), chain = state.metres(), sole_ends(state.puppet), state.chain
     share = 100 * float((at["ball"] - heel) @ (tip - heel) / ((tip - heel) @ (tip - heel)))
-    aside = 100 * max(abs(float(at[name][0] - at["ankle"][0])) for name in ("ball", "toe"))
+    aside = 100 * max(abs(float(at[name][0] - at[chain.end][0])) for name in ("ball", "toe"))
     height = 100 * max(abs(float(at[name][1])) for name in ("ball", "toe"))
     short = 100 * float(np.linalg.norm(at["toe"] - tip))
-    bend = "Move the ball to where the toes bend."
-    ansur = f"72 to 74 % in ANSUR II (ball-of-foot length by foot length); {CHOSEN}"
+    bend, end = "Move the ball to where the toes bend.", chain.word(chain.end)
+    along = f"{chain.ball_because}; {CHOSEN}"
+    beside = f"ball and toe beside the {end}"
     return [
-        _between(65.0, 82.0, "%", "ball along the foot from the heel", share, bend, ansur),
+        _between(*chain.ball_percent, "%", "ball along the foot from the heel", share, bend, along),
         _at_most(1.0, "cm", "toe from the tip of the foot", short, "Move the toe to the tip."),
         _at_most(0.05, "cm", "ball and toe off the floor", height, "Put them on the floor."),
-        _at_most(3.0, "cm", "ball and toe beside the ankle", aside, "Put them ahead of the ankle."),
+        _at_most(3.0, "cm", beside, aside, f"Put them ahead of the {end}."),
+        *_height_of_end(state),
     ]
+
+
+def _height_of_end(state: State) -> list[Measured]:
+    """How high a joint is that its limb's cut, above it, does not tell: the heron's foot."""
+    end = state.chain.end
+    if end not in state.chain.raised_m:
+        return []
+    high, own = 100 * state.metres()[end][1], 100 * state.puppet.ankle_height
+    name, todo = f"{end} above the floor", "Move it to where the toes begin."
+    return [_between(own - 1, own + 2, "cm", name, high, todo, f"its own sketch; {CHOSEN}")]
 
 
 @lru_cache(maxsize=32)
@@ -343,7 +426,7 @@ def sole_ends(puppet: Puppet) -> tuple[Floats, Floats]:
 
 def _chain(state: State) -> list[Measured]:
     skeleton = build.skeleton(state)
-    way = ("pelvis", *("L_" + joint for joint in JOINTS))
+    way = ("pelvis", *("L_" + joint for joint in state.chain.joints))
     loose = sum(lower not in skeleton.below(upper) for upper, lower in pairwise(way))
     hip = skeleton.index("L_hip")
     local = skeleton.rest_local.copy()
@@ -372,30 +455,33 @@ def _sides(state: State) -> list[Measured]:
     skeleton = build.skeleton(state)
     frames = dict(zip(skeleton.names, skeleton.rest_world, strict=True))
     normal, across = build.bend_normal(state), np.cross([0, 1, 0], build.toes_way(state))
-    square_to = zip(HINGES, (normal, normal, across), strict=True)
+    *legs, end = state.chain.hinges
+    square_to = [*((joint, normal) for joint in legs), (end, across)]
     off = [rotation.angle_between(frames["L_" + joint][:3, 0], way) for joint, way in square_to]
     error = placement.mirror_error(skeleton)
     aside, turned = float(error.cm.max()), float(error.deg.max())
     square = "Turn the arrows square to the plane the leg bends in."
     middle = "Mirror across the middle of the body."
-    alike = "Mirror so that the same turn bends both knees."
+    bends, ends = (state.chain.many(joint) for joint in (state.chain.bend, end))
+    alike = f"Mirror so that the same turn bends both {bends}."
     name = "hinge off square to the bend"
     axes = "right axes turned away from the mirror image"
+    apart = _apart(frames, state.chain.bend, end)
     return [
         _by_rule("hinge-square", name, float(np.degrees(max(off))), square),
         _by_share(state, "sides-mirror", "right side off the mirror image", aside, middle),
         _by_rule("sides-turn", axes, turned, alike),
-        _at_most(0.5, "cm", "ankles apart when both knees turn by 30°", _apart(frames), alike),
+        _at_most(0.5, "cm", f"{ends} apart when both {bends} turn by 30°", apart, alike),
     ]
 
 
-def _apart(frames: dict[str, Floats]) -> float:
-    """The right ankle's distance from the left's mirror image after one turn of both knees, cm."""
+def _apart(frames: dict[str, Floats], bend: str, end: str) -> float:
+    """The right end's distance from the left's mirror image after one turn of both bends, cm."""
     turn = fr.frame(rotation.matrix_about("x", np.radians(30.0)))
     ends = []
     for tag in SIDE_TAGS:
-        knee = frames[tag + "knee"]
-        ends.append(fr.apply(knee @ turn @ fr.invert(knee), frames[tag + "ankle"][:3, 3]))
+        knee = frames[tag + bend]
+        ends.append(fr.apply(knee @ turn @ fr.invert(knee), frames[tag + end][:3, 3]))
     return 100 * float(np.linalg.norm(ends[1] - ends[0] * [-1, 1, 1]))
 
 
@@ -405,8 +491,9 @@ def _apart(frames: dict[str, Floats]) -> float:
 def _lowered(state: State) -> list[Measured]:
     rig = build.rig(state)
     pose = rig.pose({"pelvis": {"shift_y": -0.1}}, inverse=state.inverse)
-    rest = rig.skeleton.rest_world[rig.skeleton.index("L_ankle"), :3, 3]
-    slip = 100 * float(np.linalg.norm(pose["L_ankle"][:3, 3] - rest))
+    end = "L_" + state.chain.end
+    rest = rig.skeleton.rest_world[rig.skeleton.index(end), :3, 3]
+    slip = 100 * float(np.linalg.norm(pose[end][:3, 3] - rest))
     todo = "Pose the leg by its goal, and let nothing carry the foot."
     return [_at_most(0.1, "cm", "foot slips when the pelvis sinks by 10 cm", slip, todo)]
 
@@ -420,35 +507,38 @@ def _reach(state: State) -> list[Measured]:
     way = np.append(np.linspace(0.6 * far, 1.02 * far, 800), [far - soft, far])
     rate = np.degrees(np.abs(two_bone.flexion_rate(way, upper, lower, soft)).max())
     lag = 100 * (far - float(two_bone.soft_reach(far, upper, lower, soft)))
-    name, fastest = "knee at its fastest, the goal pulled at 0.5 m/s", RULES["extension-pop"].limit
+    chain, fastest = state.chain, RULES["extension-pop"].limit
+    name = f"{chain.bend} at its fastest, the goal pulled at 0.5 m/s"
     earlier, later = (f"Let soft reach begin {when}." for when in ("earlier", "later"))
     because = f"as the inspection's extension-pop has it; the pull is {CHOSEN}"
     return [
         _at_most(fastest, "°/s", name, PULL * rate, earlier, because),
-        _at_most(1.5, "cm", "ankle short of a goal at full reach", lag, later),
+        _at_most(1.5, "cm", f"{chain.end} short of a goal at full reach", lag, later),
     ]
 
 
 def _bones(state: State) -> tuple[float, float]:
-    """The lengths of thigh and shank, metres."""
-    thigh, shank = np.linalg.norm(np.diff(build.leg(state), axis=0), axis=-1)
-    return float(thigh), float(shank)
+    """The lengths of the two solved bones, of people thigh and shank, metres."""
+    upper, lower = np.linalg.norm(np.diff(build.leg(state), axis=0), axis=-1)
+    return float(upper), float(lower)
 
 
 # --- 06: the preset bend ---
 
 
 def _preset(state: State) -> list[Measured]:
-    leg = build.leg(state)
-    found = bd.measure_bend(leg)
+    leg, chain = build.leg(state), state.chain
+    found = bd.measure_bend(leg, [0.0, 0.0, chain.way])
     stalls = bool(bd.stalls(leg, leg[2] + 0.1 * (leg[0] - leg[2]), tolerance=1e-6))
     cost = 100 * float(found.cost) * sum(_bones(state))
     least, degrees = RULES["preset-bend"].limit, np.degrees(found.angle)
-    ahead = "Move the knee a little forward of the line from hip to ankle."
+    root, bend, end = chain.solved
+    line, way = f"the line from {root} to {end}", chain.forward
+    ahead = f"Move the {bend} a little {way} of {line}."
     usual = "the inspection's preset-bend; 2° to 10° is usual (common practice, no source)"
     return [
-        _between(least, 10.0, "°", "bend at rest, forward", degrees, ahead, usual),
-        _none("solvers stall", stalls, "Take the knee off the line from hip to ankle."),
+        _between(least, 10.0, "°", f"bend at rest, {way}", degrees, ahead, usual),
+        _none("solvers stall", stalls, f"Take the {bend} off {line}."),
         _at_most(1.0, "cm", "reach that the bend costs", cost, "Bend the leg less."),
     ]
 
@@ -457,46 +547,46 @@ def _preset(state: State) -> list[Measured]:
 
 
 def _pole(state: State) -> list[Measured]:
-    pole = np.array(state.pole_mm) / 1000
-    hip, knee, ankle = build.leg(state)
-    upper, lower = _bones(state)
+    pole, (upper, lower) = np.array(state.pole_mm) / 1000, _bones(state)
+    root, knee, end = build.leg(state)
     ahead = _knees_way(state)
-    taken = two_bone.solve(hip, ankle, upper, lower, pole, hint=ahead)
+    taken = two_bone.solve(root, end, upper, lower, pole, hint=ahead)
     swept = _swept(state, pole, ahead)
     turn = np.degrees(rotation.angle_between(swept.hinge, taken.hinge)).max()
     squat = swept.knee[:SWEEP]
-    aside = np.abs(two_bone.knee_toe_offset(squat, ankle, ankle + build.toes_way(state))).max()
+    aside = np.abs(two_bone.knee_toe_offset(squat, end, end + build.toes_way(state))).max()
     jump = np.linalg.norm(taken.knee - knee)
-    todo = "Put the pole in front of the knee, in the plane of hip, knee and ankle."
-    clear = "Keep the pole clear of the line from hip to ankle; let it go with the pelvis."
+    begin, bend, over = state.chain.solved
+    side = "ahead of" if state.chain.way > 0 else "behind"
+    front = "in front of" if state.chain.way > 0 else "behind"
+    todo = f"Put the pole {front} the {bend}, in the plane of {begin}, {bend} and {over}."
+    clear = f"Keep the pole clear of the line from {begin} to {over}; let it go with the pelvis."
     place, half = 100 * (pole - knee) @ ahead, 50 * (upper + lower)
     because = f"half a leg; {CHOSEN}"
     return [
-        _at_most(0.1, "cm", "knee jumps when the pole takes over", 100 * jump, todo),
-        _between(half, None, "cm", "pole ahead of the knee", place, todo, because),
-        _by_rule("knee-flip", "knee turns in a squat and a high step", turn, clear),
-        _at_most(2.0, "cm", "knee beside the toes in a squat", 100 * aside, todo),
+        _at_most(0.1, "cm", f"{bend} jumps when the pole takes over", 100 * jump, todo),
+        _between(half, None, "cm", f"pole {side} the {bend}", place, todo, because),
+        _by_rule("knee-flip", f"{bend} turns in a squat and a high step", turn, clear),
+        _at_most(2.0, "cm", f"{bend} beside the toes in a squat", 100 * aside, todo),
     ]
 
 
 def _knees_way(state: State) -> Floats:
-    """The unit direction in which the knee stands off the line from hip to ankle."""
-    at = state.metres()
-    way = _unit(at["ankle"] - at["hip"])
-    thigh = at["knee"] - at["hip"]
-    off = thigh - (thigh @ way) * way
-    return _unit(off) if np.linalg.norm(off) > 1e-4 else build.toes_way(state)
+    """The unit direction in which what bends stands off the line between bones' ends."""
+    root, knee, end = build.leg(state)
+    way = _unit(end - root)
+    off = knee - root - ((knee - root) @ way) * way
+    return _unit(off) if np.linalg.norm(off) > 1e-4 else state.chain.way * build.toes_way(state)
 
 
 def _swept(state: State, pole: Floats, ahead: Floats) -> two_bone.TwoBonePose:
     """The leg in a squat by half its length, then in a high step forward; the pole goes along."""
-    at, (upper, lower) = state.metres(), _bones(state)
+    (root, _, end), (upper, lower) = build.leg(state), _bones(state)
     t = np.linspace(0, 1, SWEEP)[:, None]
     down = (upper + lower) * np.concatenate([t * [0, -0.5, 0], t * [0, 0, 0]])
     step = (upper + lower) * np.concatenate([t * [0, 0, 0], t * [0, 0.35, 0.3]])
     led = {"pelvis": down, "L_foot": step}.get(state.follows.get("L_knee", ""), 0 * down)
-    goal = at["ankle"] + step
-    return two_bone.solve(at["hip"] + down, goal, upper, lower, pole + led, hint=ahead)
+    return two_bone.solve(root + down, end + step, upper, lower, pole + led, hint=ahead)
 
 
 # --- 08: controls ---
@@ -513,17 +603,18 @@ def _controls(state: State) -> list[Measured]:
     gone = lowered["L_foot"][:3, 3] - own["L_foot"].rest[:3, 3]
     behind = walked["L_knee"][:3, 3] - own["L_knee"].rest[:3, 3] - [0, 0, 1]
     carried, left = (100 * np.linalg.norm(way) for way in (gone, behind))
-    ankle, middle = state.metres()["ankle"], own["pelvis"].rest[:3, 3]
+    end, middle = state.metres()[state.chain.end], own["pelvis"].rest[:3, 3]
     pivot = "Put the pivot where the joint is; the shape may stand elsewhere."
     sole = "Put the shape on the floor, where the sole is."
     free, along = "Let the foot follow nothing.", "Let it go with the pelvis or the foot."
-    foot_off, pelvis_off = _pivot_off(own["L_foot"], ankle), _pivot_off(own["pelvis"], middle)
+    foot_off, pelvis_off = _pivot_off(own["L_foot"], end), _pivot_off(own["pelvis"], middle)
+    word, bend = state.chain.word(state.chain.end), state.chain.bend
     return [
-        _at_most(0.1, "cm", "foot's pivot from the ankle", foot_off, pivot),
+        _at_most(0.1, "cm", f"foot's pivot from the {word}", foot_off, pivot),
         _at_most(1.0, "cm", "pelvis's pivot from the middle of the hips", pelvis_off, pivot),
         _at_most(0.1, "cm", "foot's shape off the floor", height, sole),
         _at_most(0.1, "cm", "foot carried off when the pelvis sinks by 10 cm", carried, free),
-        _at_most(0.1, "cm", "knee's control left behind in a step of 1 m", left, along),
+        _at_most(0.1, "cm", f"{bend}'s control left behind in a step of 1 m", left, along),
     ]
 
 
@@ -566,7 +657,8 @@ def of_weights(state: State, weights: ArrayLike) -> tuple[Measured, ...]:
         )
     bent = _bent(state, table, names)
     stretch, volume = (np.inf, 0.0) if bent is None else (bent.stretch, 100 * bent.volume)
-    smooth, name = "Smooth the weights around the knee.", "longest stretch of an edge, bent by 90°"
+    bend, name = state.chain.bend, "longest stretch of an edge, bent by 90°"
+    smooth = f"Smooth the weights around the {bend}."
     own = (
         "a blend of two radii stretches up to 1.48 times; the inspection's knee-stretch asks for"
         f" {RULES['knee-stretch'].limit / 100:g}; {CHOSEN}"
@@ -577,7 +669,7 @@ def of_weights(state: State, weights: ArrayLike) -> tuple[Measured, ...]:
     )
     return (
         _at_most(1.6, "times", name, stretch, smooth, own),
-        _between(70.0, 104.0, "%", "volume about the knee, bent by 90°", volume, smooth, kept),
+        _between(70.0, 104.0, "%", f"volume about the {bend}, bent by 90°", volume, smooth, kept),
         *_of_rows(state, table, names),
     )
 
@@ -589,16 +681,18 @@ def _of_rows(state: State, table: Floats, names: Sequence[str]) -> list[Measured
     own = "Take the other leg's joints off this one's skin."
     because = f"less than half of what the inspection's weights-own-side counts; {CHOSEN}"
     astray, unlike = _astray(state, table, names), _unlike(state, table, names)
+    apart = 100 * build.other_side(state.puppet).distance.max()
+    there = f"at the nearest place of the other leg, up to {apart:.1f} cm off; {CHOSEN}"
     return [
         _by_rule("weights-sum", "sums of weights off one", off, "Normalise the weights."),
         _by_rule("weights-at-most", "most that move one vertex", most, "Keep the four strongest."),
         _at_most(0.02, "", "weight of the other leg", astray, own, because),
-        _at_most(0.01, "", "left and right apart", unlike, "Mirror the weights."),
+        _at_most(0.01, "", "left and right apart", unlike, "Mirror the weights.", there),
     ]
 
 
 def bent_motions(state: State, names: Sequence[str]) -> Floats:
-    """Return the joints' motions from rest when the left knee is bent by 90° about its hinge.
+    """Return the joints' motions from rest when what bends is bent by 90°, on the left.
 
     Parameters
     ----------
@@ -610,16 +704,17 @@ def bent_motions(state: State, names: Sequence[str]) -> Floats:
     -------
     ndarray, shape (joints, 4, 4)
     """
-    at = state.metres()
-    turn = rotation.matrix_about(build.bend_normal(state), np.radians(skin_rules.BEND_DEG))
-    there = fr.frame(origin=at["knee"])
+    chain = state.chain
+    angle = chain.way * np.radians(skin_rules.BEND_DEG)
+    turn = rotation.matrix_about(build.bend_normal(state), angle)
+    there = fr.frame(origin=state.metres()[chain.bend])
     bend = there @ fr.frame(turn) @ fr.invert(there)
-    carried = ("L_knee", "L_ankle", "L_ball", "L_toe")
+    carried = {"L_" + name for name in chain.joints[chain.joints.index(chain.bend) :]}
     return np.stack([bend if name in carried else np.eye(4) for name in names])
 
 
 def _bent(state: State, table: Floats, names: Sequence[str]) -> skin_rules.Bent | None:
-    """The left leg's skin with its knee bent by 90°, measured as the inspection does."""
+    """The left leg's skin with its bend at 90°, measured as the inspection does."""
     surface = build.skin(state.puppet)
     motions = bent_motions(state, names)
     used, triangles = _left_skin(state.puppet)
@@ -649,9 +744,11 @@ def _astray(state: State, table: Floats, names: Sequence[str]) -> float:
 
 
 def _unlike(state: State, table: Floats, names: Sequence[str]) -> float:
-    """The greatest difference of a weight from that at the mirrored place."""
+    """The greatest difference of a right vertex's weight from that at its mirrored place."""
     swapped = [names.index(placement.swap_side(name)) for name in names]
-    return float(np.abs(table - table[build.partner(state.puppet)][:, swapped]).max())
+    there = skinning.mirror_weights_by_place(table, build.other_side(state.puppet), swapped)
+    right = build.skin(state.puppet).vertices[:, 0] < 0
+    return float(np.abs(table - there)[right].max())
 
 
 # --- 10: a walk ---
@@ -660,17 +757,29 @@ def _unlike(state: State, table: Floats, names: Sequence[str]) -> float:
 def _walk(state: State) -> list[Measured]:
     walk, rig = build.planted_walk(state), build.rig(state)
     missed = 100 * rig.pose(gait.control_values(walk, rig)).miss[walk.stance].max()
-    outside = max(map(abs, gait.outside_range_deg(walk).values()))
     pops, slide = len(gait.extension_pops(walk)), walk.slide_cm.max()
     lower = "Let the pelvis ride lower, and the legs be posed by their goals."
-    higher = "Let the pelvis ride higher."
     return [
         _by_share(state, "foot-slide", "foot slides in a stride", slide, lower),
         _at_most(0.5, "cm", "standing foot off its place", missed, lower),
-        _none("knees that snap straight", pops, lower, f"of `gait.extension_pops`; {CHOSEN}"),
-        _by_rule("human-range", "joints beyond human range", outside, higher),
+        _none(
+            f"{state.chain.many(state.chain.bend)} that snap straight",
+            pops,
+            lower,
+            f"of `gait.extension_pops`; {CHOSEN}",
+        ),
+        *_in_human_range(state, walk),
         *_pelvis(state, walk),
     ]
+
+
+def _in_human_range(state: State, walk: gait.Walk) -> list[Measured]:
+    """How far joints go beyond human range; of an animal nothing is asked."""
+    if len(state.puppet.bones) == 3:
+        return []
+    outside = max(map(abs, gait.outside_range_deg(walk).values()))
+    higher, name = "Let the pelvis ride higher.", "joints beyond human range"
+    return [_by_rule("human-range", name, outside, higher)]
 
 
 def _pelvis(state: State, walk: gait.Walk) -> list[Measured]:
@@ -709,11 +818,11 @@ def _standing(state: State) -> Floats:
     until the toe takes over.
     """
     at, sole = state.metres(), {name: z / 1000 for name, z in state.sole_mm.items()}
-    ankle, (heel, tip) = at["ankle"], sole_ends(state.puppet)
-    own = foot.Foot((0, ankle[1]), *((sole[name], 0.0) for name in foot.PIVOTS))
+    end, (heel, tip) = at[state.chain.end], sole_ends(state.puppet)
+    own = foot.Foot((0, end[1]), *((sole[name], 0.0) for name in foot.PIVOTS))
     angle = np.radians(np.arange(-30.0, 60.5))
     rolled = foot.roll(own, angle)
-    heel_z, ball_z, tip_z = (float(point[2] - ankle[2]) for point in (heel, at["ball"], tip))
+    heel_z, ball_z, tip_z = (float(point[2] - end[2]) for point in (heel, at["ball"], tip))
     behind = rolled.ball, own.ball, rolled.foot_turn
     before = rolled.toe, own.toe, rolled.toe_turn
     early = (angle >= 0) & (angle <= foot.BALL_LIMIT - foot.EASE)

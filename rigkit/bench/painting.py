@@ -20,10 +20,12 @@ from rigkit.leg import LegRig
 from rigkit.mesh import Mesh
 from rigkit.skeleton import Skeleton
 
-__all__ = ["THIGH", "SHANK", "TOOLS", "VIEWS", "REACHES", "Limb", "limb_about_knee", "falloff"]
+__all__ = ["TOOLS", "VIEWS", "REACHES", "Limb", "carriers", "limb_about_knee", "falloff"]
 __all__ += ["touched", "dab", "smooth_around", "paint", "pack_painted", "unpack_painted"]
 
-THIGH, SHANK, ANKLE = "L_hip", "L_knee", "L_ankle"  # the joints that carry them, and the next
+# The joints that carry thigh and shank, and the next; of legs of three bones it is shank and
+# metatarsus that share the skin about the joint that bends.
+CARRIERS = {2: ("L_hip", "L_knee", "L_ankle"), 3: ("L_knee", "L_ankle", "L_foot")}
 TOOLS = ("thigh", "shank", "smooth")
 VIEWS = {"outside": (1.0, 0.0, 0.0), "inside": (-1.0, 0.0, 0.0), "front": (0.0, 0.0, 1.0)}
 REACHES = ("this side", "through")
@@ -129,13 +131,30 @@ class Limb:
         return shares
 
 
+def carriers(skeleton: Skeleton) -> tuple[str, str, str]:
+    """Return the left leg's joints that share the skin about what bends, and the next.
+
+    Parameters
+    ----------
+    skeleton : Skeleton
+        Its joints named as a LegRig's are.
+
+    Returns
+    -------
+    tuple of str
+        Of people the hip, which carries the thigh, the knee and the ankle.
+    """
+    return CARRIERS[3 if "L_foot" in skeleton.names else 2]
+
+
 def limb_about_knee(rig: LegRig | Skeleton, surface: Mesh, weights: ArrayLike) -> Limb:
     """Return the skin about a rig's left knee, with the shares that its weights have.
 
     Parameters
     ----------
     rig : LegRig or Skeleton
-        Of two bones to a leg, its joints named as a LegRig's are.
+        Its joints named as a LegRig's are; of three bones to a leg, "knee" here is what bends, its
+        ankle, "thigh" and "shank" are the two bones that meet there.
     surface : Mesh
         In the rest pose.
     weights : array_like, shape (v, joints)
@@ -160,7 +179,7 @@ def limb_about_knee(rig: LegRig | Skeleton, surface: Mesh, weights: ArrayLike) -
     (0.051, True)
     """
     skeleton, weights = _check_leg(rig, surface, weights)
-    hip, knee, ankle = skeleton.origins(skeleton.rest_world, (THIGH, SHANK, ANKLE))
+    hip, knee, ankle = skeleton.origins(skeleton.rest_world, carriers(skeleton))
     left = surface.side("L_")
     along = _check.directions("rig", _unit(hip - knee) + _unit(knee - ankle))
     radius = mesh.section(surface.vertices, left, knee, along).radius
@@ -169,7 +188,7 @@ def limb_about_knee(rig: LegRig | Skeleton, surface: Mesh, weights: ArrayLike) -
         left[(height[left] <= REACH * radius).any(axis=-1)], return_inverse=True
     )
     triangles, points = triangles.reshape(-1, 3), surface.vertices[numbers]
-    thigh, shank = (weights[numbers, skeleton.index(name)] for name in (THIGH, SHANK))
+    thigh, shank = (weights[numbers, skeleton.index(name)] for name in carriers(skeleton)[:2])
     others = (weights[numbers] > 0).sum(axis=-1) - (thigh > 0) - (shank > 0)
     pair = np.where((points[:, 0] > 0) & (others <= _OTHERS), thigh + shank, 0.0)
     shares = np.where(pair > 0, shank / np.where(pair > 0, pair, 1.0), 0.0)
@@ -336,7 +355,7 @@ def paint(rig: LegRig | Skeleton, weights: ArrayLike, painted: str) -> Floats:
     skeleton = _skeleton_of(rig)
     weights = np.array(_check.numbers("weights", weights, "v", len(skeleton)))
     numbers, shares = unpack_painted(painted, len(weights))
-    thigh, shank = skeleton.index(THIGH), skeleton.index(SHANK)
+    thigh, shank = (skeleton.index(name) for name in carriers(skeleton)[:2])
     pair = weights[numbers, thigh] + weights[numbers, shank]
     weights[numbers, thigh], weights[numbers, shank] = pair * (1 - shares), pair * shares
     return weights
@@ -473,11 +492,8 @@ def _check_leg(
 
 def _skeleton_of(rig: LegRig | Skeleton) -> Skeleton:
     skeleton = rig.skeleton if isinstance(rig, LegRig) else rig
-    if not isinstance(skeleton, Skeleton) or "L_foot" in skeleton.names:
-        raise ValueError(
-            "`rig` must be a LegRig or a Skeleton with two bones to a leg; got"
-            f" {_check.short(rig)}."
-        )
+    if not isinstance(skeleton, Skeleton):
+        raise ValueError(f"`rig` must be a LegRig or a Skeleton; got {_check.short(rig)}.")
     return skeleton
 
 

@@ -10,15 +10,17 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import astuple, dataclass, field, fields, replace
+from functools import cache
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
-from rigkit import _check, gait, puppets, two_bone
+from rigkit import _check, gait, physique, puppets, two_bone
 from rigkit._types import Floats
 from rigkit.bench import painting
+from rigkit.bench.chain import TWO_BONES, Chain, chain_of
 from rigkit.leg import LegRig
 from rigkit.puppets import Puppet
 
@@ -33,17 +35,17 @@ __all__ = [
     "shape_mark",
 ]
 
-VERSION = 1
+VERSION = 2  # 1 had no legs of three bones, and skins without forms of their own
 MOST_BYTES = 100_000  # of a state as text
 MOST_LETTERS = 30_000  # of painted weights
 FAR_MM = 3000  # no place lies farther from the origin along any axis
 PRESET_BEND_DEG = 5.0  # of the given skin and of a sound start; 2° to 10° is usual
 SOFT_MM = 12  # of a sound start: eases the shortest leg of the parade below 600°/s
-JOINTS = ("hip", "knee", "ankle", "ball", "toe")
-HINGES = ("hip", "knee", "ankle")
+JOINTS, HINGES = TWO_BONES.joints, TWO_BONES.hinges  # of people; `State.chain` has anybody's
 CONTROLS = ("pelvis", "L_foot", "L_knee")
 MIRRORS = ("same bend", "opposite bend")
-# The fields that each step decides. Two steps share the joints: the sixth moves the knee alone.
+# The fields that each step decides. Two steps share the joints: the sixth moves the knee alone, or
+# what bends instead.
 STEPS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "01": ("joints_mm",),
@@ -76,15 +78,15 @@ class State:
     puppet : Puppet
         The character; its name alone stands in the JSON.
     joints_mm : mapping of str to (int, int, int)
-        The places of `JOINTS`.
+        The places of `State.chain.joints`.
     parents : mapping of str to str
         What each joint hangs from, "pelvis" or another joint; a joint left out hangs from nothing.
     turns_deg : mapping of str to float
         By how far joints are left turned about their hinges, when all should read zero; zero where
         left out.
     hinge_deg : mapping of str to float
-        By how far the hinge arrows of `HINGES` are turned from the normal of the bend, seen from
-        the front, anticlockwise positive; zero where left out.
+        By how far the hinge arrows of `State.chain.hinges` are turned from the normal of the bend,
+        seen from the front, anticlockwise positive; zero where left out.
     mirror : {"same bend", "opposite bend"}
         How the right side's axes are made from the left's.
     plane_mm : int
@@ -146,9 +148,9 @@ class State:
     kept: Mapping[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        for name, checked in _CHECKS.items():
+        object.__setattr__(self, "puppet", puppets.get(self.puppet))
+        for name, checked in _checks(self.chain).items():
             object.__setattr__(self, name, checked(name, getattr(self, name)))
-        object.__setattr__(self, "puppet", _two_boned(self.puppet))
 
     def __repr__(self) -> str:
         given = f"given {', '.join(self.given)}" if self.given else "nothing given"
@@ -160,6 +162,11 @@ class State:
     def __reduce__(self) -> tuple[Any, ...]:
         return State.read, (self.json(), self.puppet)
 
+    @property
+    def chain(self) -> Chain:
+        """The joints that the character's leg has."""
+        return chain_of(self.puppet)
+
     @classmethod
     def bare(cls, puppet: Puppet | str) -> State:
         """Return the state to begin from: joints laid out beside the leg, nothing placed well yet.
@@ -167,7 +174,7 @@ class State:
         Parameters
         ----------
         puppet : Puppet or str
-            With two bones a leg; a name is one of `puppets.PUPPETS`.
+            A name is one of `puppets.CAST`.
 
         Returns
         -------
@@ -176,7 +183,7 @@ class State:
         Raises
         ------
         ValueError
-            For a puppet that is not one, or has three bones.
+            For a puppet that is not one.
 
         Examples
         --------
@@ -184,19 +191,15 @@ class State:
         >>> State.bare("Tamsin").joints_mm["hip"]
         (285, 855, 0)
         """
-        puppet = _two_boned(puppet)
-        aside, height = _mm(puppet.hip_width / 2) + 200, 1000 * puppet.hip_height
-        hip, knee, ankle = (round(share * height) for share in (0.95, 0.55, 0.15))
-        toe = _mm(puppet.foot_length)
+        puppet = puppets.get(puppet)
+        chain, height = chain_of(puppet), 1000 * puppet.hip_height
+        aside, toe = _mm(puppet.hip_width / 2) + 200, _mm(puppet.foot_length)
+        down = 0.8 / (len(chain.hinges) - 1)
+        up = {name: round((0.95 - i * down) * height) for i, name in enumerate(chain.hinges)}
+        places = {name: (aside, y, 0) for name, y in up.items()}
         return cls(
             puppet,
-            joints_mm={
-                "hip": (aside, hip, 0),
-                "knee": (aside, knee, 0),
-                "ankle": (aside, ankle, 0),
-                "ball": (aside, 0, toe // 2),
-                "toe": (aside, 0, toe),
-            },
+            joints_mm=places | {"ball": (aside, 0, toe // 2), "toe": (aside, 0, toe)},
             parents={},
             turns_deg={},
             hinge_deg={"hip": 20.0, "knee": 35.0, "ankle": -25.0},
@@ -204,10 +207,10 @@ class State:
             plane_mm=40,
             inverse=False,
             soft_mm=0,
-            pole_mm=(aside, knee, -300),
+            pole_mm=(aside, up[chain.bend], -300 * chain.way),
             follows={"L_foot": "pelvis"},
             pivots_mm={"pelvis": (0, 0, 0), "L_foot": (aside, 0, 0)},
-            outlines_mm={"pelvis": (0, hip, 0), "L_foot": (aside, ankle, 0)},
+            outlines_mm={"pelvis": (0, up["hip"], 0), "L_foot": (aside, up[chain.end], 0)},
             softness=0.35,
             painted="",
             pelvis={"drop_mm": -60, "sway_mm": 0},
@@ -293,7 +296,7 @@ class State:
         """
         told: dict[str, Any] = {"bench": VERSION, "puppet": self.puppet.name}
         told["shape"] = shape_mark(self.puppet)
-        for name in _CHECKS:
+        for name in _FIELDS:
             value = getattr(self, name)
             told[name] = dict(value) if isinstance(value, Mapping) else value
         return json.dumps(told, ensure_ascii=False, separators=(",", ":"))
@@ -326,7 +329,7 @@ class State:
         >>> State.read(state.json(), "Odo") == state
         True
         """
-        puppet = _two_boned(puppet)
+        puppet = puppets.get(puppet)
         told = _parsed(text)
         version, name, mark = (told.pop(key, None) for key in ("bench", "puppet", "shape"))
         if type(version) is not int or version < 1:
@@ -336,14 +339,17 @@ class State:
                 f"`text` must be of version {VERSION} or older; got version {version}. A newer"
                 " rigkit reads it."
             )
-        if (name, mark) != (puppet.name, shape_mark(puppet)):
+        if (name, mark) != (puppet.name, shape_mark(puppet, version)):
             came = _check.short(name) if name != puppet.name else "one of the same name"
             raise ValueError(
                 f"`text` must be a leg of {puppet.name!r}, shape {shape_mark(puppet)}; got another"
                 f" character, {came}. Joints would lie elsewhere in another skin."
             )
-        if told.keys() != _CHECKS.keys():
-            missing, unknown = sorted(_CHECKS.keys() - told), sorted(told.keys() - _CHECKS.keys())
+        if told.keys() != set(_FIELDS):
+            missing, unknown = (
+                sorted(set(_FIELDS) - told.keys()),
+                sorted(told.keys() - set(_FIELDS)),
+            )
             faults = [f"no {each}" for each in missing]
             faults += [f"the unknown {_check.short(each)}" for each in unknown]
             raise ValueError(f"`text` must hold every field once; got {', '.join(faults)}.")
@@ -359,18 +365,19 @@ class State:
         return {name: np.array(place) / 1000 for name, place in self.joints_mm.items()}
 
 
-def _sound(puppet: Puppet) -> dict[str, Any]:
+@cache
+def _sound(puppet: Puppet) -> Mapping[str, Any]:
     """Every field as a sound leg has it."""
-    rig = LegRig.from_puppet(puppet, PRESET_BEND_DEG)
+    rig, chain = LegRig.from_puppet(puppet, PRESET_BEND_DEG), chain_of(puppet)
     at = dict(zip(rig.skeleton.names, rig.skeleton.rest_world[:, :3, 3], strict=True))
-    joints = {name: _place(at["L_" + name]) for name in JOINTS}
-    hip, knee, ankle = (np.array(joints[name]) / 1000 for name in HINGES)
-    pole = two_bone.place_pole(hip, knee, ankle, puppet.leg_length)
-    x, _, z = joints["ankle"]
+    joints = {name: _place(at["L_" + name]) for name in chain.joints}
+    root, bend, end = (np.array(joints[name]) / 1000 for name in chain.solved)
+    pole = two_bone.place_pole(root, bend, end, sum(puppet.bones[-2:]))
+    x, _, z = joints[chain.end]
     middle = (0, joints["hip"][1], joints["hip"][2])
     return {
         "joints_mm": joints,
-        "parents": dict(zip(JOINTS, ("pelvis", *JOINTS), strict=False)),
+        "parents": chain.parents,
         "turns_deg": {},
         "hinge_deg": {},
         "mirror": "same bend",
@@ -379,7 +386,7 @@ def _sound(puppet: Puppet) -> dict[str, Any]:
         "soft_mm": SOFT_MM,
         "pole_mm": _place(pole),
         "follows": {"L_knee": "pelvis"},
-        "pivots_mm": {"pelvis": middle, "L_foot": joints["ankle"]},
+        "pivots_mm": {"pelvis": middle, "L_foot": joints[chain.end]},
         "outlines_mm": {"pelvis": middle, "L_foot": (x, 0, z)},
         "softness": 2.0,
         "painted": "",
@@ -394,37 +401,35 @@ def _sound(puppet: Puppet) -> dict[str, Any]:
 
 
 def _differ(step: str, before: State, after: State) -> bool:
-    """True if what a step decides is not the same; of the joints the knee alone is the sixth's."""
+    """True if what a step decides is not the same; of the joints what bends is the sixth's."""
     if step not in ("01", "06"):
         return any(getattr(before, name) != getattr(after, name) for name in STEPS[step])
-    moved = {name for name in JOINTS if before.joints_mm[name] != after.joints_mm[name]}
-    return "knee" in moved if step == "06" else bool(moved - {"knee"})
+    bend, places = before.chain.bend, before.joints_mm
+    moved = {name for name, place in places.items() if place != after.joints_mm[name]}
+    return bend in moved if step == "06" else bool(moved - {bend})
 
 
-def _two_boned(puppet: Puppet | str) -> Puppet:
-    puppet = puppets.get(puppet)
-    if len(puppet.bones) != 2:
-        raise ValueError(
-            f"`puppet` must have two bones a leg; got {puppet.name!r} with three. 'Tamsin' has two."
-        )
-    return puppet
-
-
-def shape_mark(puppet: Puppet) -> str:
-    """Return a short mark of a puppet's measures: painted vertices mean nothing on another skin.
+def shape_mark(puppet: Puppet, version: int = VERSION) -> str:
+    """Return a short mark of a puppet's skin: painted vertices mean nothing on another one.
 
     Parameters
     ----------
     puppet : Puppet
+    version : int
+        Of the state that has the mark. In the first one skins had no forms of their own; the
+        vertices of left legs have kept their numbers since.
 
     Returns
     -------
     str
-        Eight letters; the same for the same measures.
+        Eight letters; the same for the same measures and the same `physique.of_puppet`.
     """
     lengths = (*puppet.bones, puppet.ankle_height, puppet.foot_length, puppet.heel_length)
     numbers = (*lengths, puppet.ball_length, puppet.hip_width)
-    return hashlib.sha256(" ".join(f"{n:.6f}" for n in numbers).encode()).hexdigest()[:8]
+    told = " ".join(f"{n:.6f}" for n in numbers)
+    if version > 1:
+        told += repr(astuple(physique.of_puppet(puppet)))
+    return hashlib.sha256(told.encode()).hexdigest()[:8]
 
 
 def _parsed(text: str | bytes) -> dict[str, Any]:
@@ -458,7 +463,7 @@ def _place(point: Floats) -> Place:
 
 
 def _there_are() -> str:
-    return f"a state has {', '.join(_CHECKS)}."
+    return f"a state has {', '.join(_FIELDS)}."
 
 
 # What each field must be. A check gives the value back as it is kept.
@@ -513,11 +518,14 @@ def _truth(name: str, value: Any) -> bool:
     return bool(value)
 
 
-def _hanging(name: str, value: Any) -> Mapping[str, str]:
-    parents = _each(JOINTS, _among("pelvis", *JOINTS))(name, value)
-    for joint in parents:
-        _no_circle(name, joint, parents)
-    return parents
+def _hanging(joints: tuple[str, ...]) -> Checked:
+    def checked(name: str, value: Any) -> Mapping[str, str]:
+        parents = _each(joints, _among("pelvis", *joints))(name, value)
+        for joint in parents:
+            _no_circle(name, joint, parents)
+        return parents
+
+    return checked
 
 
 def _following(name: str, value: Any) -> Mapping[str, str]:
@@ -573,23 +581,32 @@ def _pelvis(name: str, value: Any) -> Mapping[str, int]:
 
 
 _DEGREES = _number(-180, 180, 0.1, "°")
-_CHECKS: dict[str, Checked] = {
-    "given": _steps,
-    "joints_mm": _each(JOINTS, _where, every=True),
-    "parents": _hanging,
-    "turns_deg": _each(JOINTS, _DEGREES),
-    "hinge_deg": _each(HINGES, _DEGREES),
-    "mirror": _among(*MIRRORS),
-    "plane_mm": _number(-500, 500, 1, "mm"),
-    "inverse": _truth,
-    "soft_mm": _number(0, 200, 1, "mm"),
-    "pole_mm": _where,
-    "follows": _following,
-    "pivots_mm": _each(CONTROLS[:2], _where, every=True),
-    "outlines_mm": _each(CONTROLS[:2], _where, every=True),
-    "softness": _number(0.1, 8, 0.05, ""),
-    "painted": _packed,
-    "pelvis": _pelvis,
-    "sole_mm": _each(("heel", "ball", "toe"), _number(-1000, 1000, 1, "mm"), every=True),
-    "kept": _reasons,
-}
+
+
+@cache
+def _checks(chain: Chain) -> Mapping[str, Checked]:
+    """The checks of all fields, for a leg with these joints."""
+    joints, hinges = chain.joints, chain.hinges
+    return {
+        "given": _steps,
+        "joints_mm": _each(joints, _where, every=True),
+        "parents": _hanging(joints),
+        "turns_deg": _each(joints, _DEGREES),
+        "hinge_deg": _each(hinges, _DEGREES),
+        "mirror": _among(*MIRRORS),
+        "plane_mm": _number(-500, 500, 1, "mm"),
+        "inverse": _truth,
+        "soft_mm": _number(0, 200, 1, "mm"),
+        "pole_mm": _where,
+        "follows": _following,
+        "pivots_mm": _each(CONTROLS[:2], _where, every=True),
+        "outlines_mm": _each(CONTROLS[:2], _where, every=True),
+        "softness": _number(0.1, 8, 0.05, ""),
+        "painted": _packed,
+        "pelvis": _pelvis,
+        "sole_mm": _each(("heel", "ball", "toe"), _number(-1000, 1000, 1, "mm"), every=True),
+        "kept": _reasons,
+    }
+
+
+_FIELDS = tuple(_checks(TWO_BONES))

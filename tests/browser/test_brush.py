@@ -287,7 +287,7 @@ def test_the_script_paints_and_bends_as_the_library_does(browser, twin):
     assert_allclose(painted, shares, atol=1e-4)
     names = build.skeleton(STATE).names
     weights = build.weights(STATE)[limb.numbers]
-    pair = [names.index(name) for name in (painting.THIGH, painting.SHANK)]
+    pair = [names.index(name) for name in painting.carriers(build.skeleton(STATE))[:2]]
     can = limb.pair > 0
     weights[np.ix_(can, pair)] = (limb.pair * np.stack([1 - shares, shares])).T[can]
     bent = skin.linear_blend(limb.points, weights, measure.bent_motions(STATE, names))

@@ -19,7 +19,6 @@ from rigkit import mesh, skin
 from rigkit.bench import build, measure, painting
 from rigkit.bench.brush import FORM, Brush, History, _said
 from rigkit.bench.state import State
-from rigkit.leg import LegRig
 from rigkit.stage import INKS
 from tests.contrast import SHAPE, contrast, luminance
 
@@ -157,7 +156,7 @@ def test_a_dab_keeps_sums_the_other_leg_and_every_other_joint(
         assert ((shares - limb.shares) * (1 if tool == "shank" else -1) >= 0).all()
     painted = painting.paint(bound.skeleton, bound.weights, limb.pack(shares))
     assert_allclose(painted.sum(axis=-1), bound.weights.sum(axis=-1), atol=1e-12)
-    pair = [bound.skeleton.index(name) for name in (painting.THIGH, painting.SHANK)]
+    pair = [bound.skeleton.index(name) for name in painting.carriers(bound.skeleton)[:2]]
     others = np.delete(np.arange(len(bound.skeleton)), pair)
     assert_array_equal(painted[:, others], bound.weights[:, others])
     right = bound.surface.vertices[:, 0] <= 0
@@ -302,10 +301,21 @@ def test_bad_input_is_refused_by_its_name(limb, call, said):
         call(limb)
 
 
-def test_a_leg_of_three_bones_and_weights_of_another_skin_are_refused(bound):
-    heron = LegRig.from_puppet("heron")
-    with pytest.raises(ValueError, match="two bones to a leg"):
-        painting.limb_about_knee(heron, bound.surface, bound.weights)
+def test_of_a_leg_of_three_bones_shank_and_metatarsus_share_the_skin_about_the_ankle():
+    state = State.bare("heron").with_sound("12")
+    skeleton, weights = build.skeleton(state), build.weights(state)
+    limb = painting.limb_about_knee(skeleton, build.skin("heron"), weights)
+    assert limb.knee == pytest.approx(np.array(state.joints_mm["ankle"]) / 1000)
+    knee, ankle = (weights[limb.numbers, skeleton.index(name)] for name in ("L_knee", "L_ankle"))
+    can = limb.pair > 0
+    assert_allclose(limb.pair[can], (knee + ankle)[can])
+    assert_allclose((limb.shares * limb.pair)[can], ankle[can])
+    assert limb.shares[limb.points[:, 1] < limb.knee[1] - 0.15].min() == 1
+    painted = painting.paint(skeleton, weights, limb.pack(1 - limb.shares))
+    assert_allclose(painted[limb.numbers, skeleton.index("L_knee")][can], ankle[can], atol=3e-3)
+
+
+def test_weights_of_another_skin_are_refused(bound):
     with pytest.raises(ValueError, match="`weights`"):
         painting.limb_about_knee(bound.skeleton, bound.surface, bound.weights[:-1])
     with pytest.raises(ValueError, match="`surface`"):
@@ -437,7 +447,7 @@ def test_paint_beyond_the_limb_stays(bound, limb):
 
 def test_a_torn_knee_says_so_first_and_a_number_at_its_limit_shows_on_its_side(bound, brush):
     assert brush.frame["words"] == (
-        "Longest stretch of an edge, bent by 90°: <b>2.97 times</b>, where at most 1.6 times is "
+        "Longest stretch of an edge, bent by 90°: <b>2.98 times</b>, where at most 1.6 times is "
         "right. Smooth the weights around the knee."
     )
     number = measure.Measured("it", 1.6004, "times", None, 1.6, "Mend it.")

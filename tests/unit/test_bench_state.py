@@ -2,6 +2,7 @@
 
 import base64
 import copy
+import hashlib
 import json
 import pickle
 import zlib
@@ -14,11 +15,12 @@ from hypothesis import strategies as st
 
 from rigkit import puppets
 from rigkit.bench import painting
-from rigkit.bench.state import CONTROLS, HINGES, JOINTS, MIRRORS, STEPS, State, shape_mark
+from rigkit.bench.chain import chain_of
+from rigkit.bench.state import CONTROLS, JOINTS, MIRRORS, STEPS, State, shape_mark
 from rigkit.leg import LegRig
 
 MINE = puppets.personal(np.random.default_rng(3))
-WALKERS = ["Tamsin", "Odo", "Pip", MINE]
+WALKERS = [*puppets.CAST, MINE]
 each_walker = pytest.mark.parametrize("puppet", WALKERS, ids=lambda p: getattr(p, "name", p))
 TAMSIN = State.bare("Tamsin")
 
@@ -32,12 +34,14 @@ some = st.sampled_from
 def states(draw):
     """A state with anything in it that a state may have."""
     numbers = draw(st.lists(st.integers(0, 4000), max_size=20, unique=True))
+    puppet = puppets.get(draw(some(["Tamsin", "Pip", "heron"])))
+    joints, hinges = chain_of(puppet).joints, chain_of(puppet).hinges
     return State(
-        puppets.get(draw(some(["Tamsin", "Pip"]))),
-        joints_mm={name: draw(places) for name in JOINTS},
-        parents=draw(st.dictionaries(some(JOINTS), st.just("pelvis"))),
-        turns_deg=draw(st.dictionaries(some(JOINTS), tenths)),
-        hinge_deg=draw(st.dictionaries(some(HINGES), tenths)),
+        puppet,
+        joints_mm={name: draw(places) for name in joints},
+        parents=draw(st.dictionaries(some(joints), st.just("pelvis"))),
+        turns_deg=draw(st.dictionaries(some(joints), tenths)),
+        hinge_deg=draw(st.dictionaries(some(hinges), tenths)),
         mirror=draw(some(MIRRORS)),
         plane_mm=draw(st.integers(-500, 500)),
         inverse=draw(st.booleans()),
@@ -75,7 +79,7 @@ def test_the_json_is_small_plain_and_says_whose_it_is(puppet):
     told = json.loads(state.json())
     assert len(state.json()) < 1000
     assert list(told)[:3] == ["bench", "puppet", "shape"]
-    assert (told["bench"], told["puppet"]) == (1, state.puppet.name)
+    assert (told["bench"], told["puppet"]) == (2, state.puppet.name)
     assert told["joints_mm"]["hip"] == list(state.joints_mm["hip"])
 
 
@@ -103,7 +107,7 @@ ODD = [
     ('{"bench": true}', "a leg from the bench"),
     (None, "must be JSON text"),
     (" " * 10_000_000, "at most 100,000 bytes; got 10,000,000"),
-    (told(bench=2), "version 1 or older; got version 2"),
+    (told(bench=3), "version 2 or older; got version 3"),
     (told(bench="1"), "a leg from the bench"),
     (told(puppet="Odo"), "a leg of 'Tamsin'.*another character, 'Odo'"),
     (told(shape="00000000"), "another character, one of the same name"),
@@ -161,6 +165,34 @@ def test_another_skin_of_the_same_name_is_another_character():
         State.read(State.bare(MINE).json(), other)
 
 
+@pytest.mark.parametrize("name", sorted(puppets.CAST))
+def test_each_character_of_the_cast_has_a_skin_and_a_mark_of_its_own(name):
+    told = State.bare(name).json()
+    others = [puppets.get(other) for other in puppets.CAST if other != name]
+    assert shape_mark(puppets.get(name)) not in map(shape_mark, others)
+    assert State.read(told, name).puppet is puppets.CAST[name]  # by its name alone
+    for other in others:
+        with pytest.raises(ValueError, match=f"got another character, '{name}'"):
+            State.read(told, other)
+
+
+def test_a_leg_of_the_first_version_is_read_as_it_was():
+    """Its mark was of measures alone: of the eight numbers, in order, to six digits."""
+    pip = (
+        State.bare("Pip")
+        .with_sound("09")
+        .changed(painted=painting.pack_painted([700, 900], [0.2, 1.0]))
+    )
+    numbers = (0.27, 0.25, 0.06, 0.23, 0.06, 0.11, 0.18)
+    mark = hashlib.sha256(" ".join(f"{n:.6f}" for n in numbers).encode()).hexdigest()[:8]
+    first = json.loads(pip.json()) | {"bench": 1, "shape": mark}
+    assert State.read(json.dumps(first), "Pip") == pip
+    with pytest.raises(ValueError, match="another character, one of the same name"):
+        State.read(json.dumps(first | {"bench": 2}), "Pip")
+    with pytest.raises(ValueError, match="another character, one of the same name"):
+        State.read(json.dumps(first | {"shape": shape_mark(pip.puppet)}), "Pip")
+
+
 # --- one state and the next ---
 
 
@@ -203,10 +235,18 @@ def test_a_sound_leg_stands_where_the_kit_s_own_rig_does(puppet):
         assert np.abs(rest.rest_world[rest.index("L_" + name), :3, 3] * 1000 - place).max() <= 0.51
 
 
+def put_foot(state):
+    return state.changed(joints_mm=dict(state.joints_mm) | {"foot": (80, 50, 0)})
+
+
 @pytest.mark.parametrize(
     ("wrong", "sentence"),
     [
-        (lambda: State.bare("heron"), "two bones a leg; got 'heron'"),
+        (lambda: put_foot(TAMSIN), "`joints_mm` must map all of hip, knee, ankle, ball, toe"),
+        (
+            lambda: State.bare("heron").changed(hinge_deg={"toe": 1}),
+            "some of hip, knee, ankle, foot",
+        ),
         (lambda: State.bare("Bo"), "`puppet` must be a Puppet"),
         (lambda: TAMSIN.with_sound("00"), "`step` must be one of '01'"),
         (lambda: TAMSIN.changed(knee=1), "unknown field knee; a state has given, joints_mm"),

@@ -51,6 +51,9 @@ STATES = {
     "wrong": WRONG,
     "Odo": State.bare("Odo").with_sound("12"),
     "Pip": State.bare("Pip").with_sound("12"),
+    "Maren": State.bare("Maren").with_sound("12"),
+    "heron": State.bare("heron").with_sound("12"),
+    "bare heron": State.bare("heron"),
 }
 PAIRS = [(name, step) for name in STATES for step in DRAGGED]
 
@@ -69,10 +72,12 @@ def shown(request):
     return STATES[name], step, panel
 
 
-@pytest.fixture(params=DRAGGED)
+@pytest.fixture(
+    params=[(name, step) for name in ("wrong", "heron") for step in DRAGGED], ids="-".join
+)
 def panel(request):
-    """The panel of each step, at a state that is wrong in many ways."""
-    panel = panel_of("wrong", request.param)
+    """The panel of each step, at a state that is wrong in many ways, and of three bones a leg."""
+    panel = panel_of(*request.param)
     panel.reset()
     return panel
 
