@@ -13,11 +13,13 @@ from rigkit import gltf
 from rigkit._files import write_whole
 from rigkit.bench import build
 from rigkit.bench._desk import Desk
-from rigkit.bench.measure import inspected
-from rigkit.bench.state import State
+from rigkit.bench._views import numbers, sentence
+from rigkit.bench.measure import done, inspected
+from rigkit.bench.state import JOINTS, State
+from rigkit.bench.steps import TITLES
 from rigkit.inspection import Finding
 
-__all__ = ["button", "bytes_of", "widget", "write"]
+__all__ = ["button", "bytes_of", "missing", "widget", "write"]
 
 
 def __dir__() -> list[str]:
@@ -79,6 +81,36 @@ def write(state: State, beside: Path) -> Path:
     raise AssertionError("numbers do not end")
 
 
+def missing(state: State) -> str:
+    """Return which step comes first where no file can be made yet, and what is not right there.
+
+    Parameters
+    ----------
+    state : State
+
+    Returns
+    -------
+    str
+        Markup; "" if no step before can say.
+
+    Examples
+    --------
+    >>> from rigkit.bench import sign_off
+    >>> from rigkit.bench.state import State
+    >>> sign_off.missing(State.bare("Pip").with_sound("02"))[:54]
+    'Step 02, What hangs from what, comes first. Joints tha'
+    """
+    loose = any(joint not in state.parents for joint in JOINTS)
+    open_steps = [step for step, how in done(state).items() if how == "open" and step < "12"]
+    for step in ["02"] if loose else open_steps:
+        try:
+            said = sentence(numbers(state, step))
+        except ValueError:  # a later step says why
+            continue
+        return f"Step {step}, {TITLES[step]}, comes first. {said}"
+    return ""
+
+
 def widget(bench: Desk) -> Any:
     """Return what is shown of the step: the report, findings to keep, and the file to write.
 
@@ -95,7 +127,8 @@ def widget(bench: Desk) -> Any:
     try:
         found = inspected(bench.state)
     except ValueError as problem:
-        return HTML(f"<p><strong>There is no file yet.</strong> {escape(str(problem))}</p>")
+        words = missing(bench.state) or escape(str(problem))
+        return HTML(f"<p><strong>There is no file yet.</strong> {words}</p>")
     said = HTML()
     parts = [HTML(found._repr_mimebundle_()["text/html"])]
     slight = [f for f in found.of("finding") if f.severity == "slight"]
