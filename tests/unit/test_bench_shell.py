@@ -179,8 +179,8 @@ def test_what_is_missing_for_a_file_is_said_once_in_a_learner_s_words(path):
     assert bench._widgets.numbers.value == ""
     bench.take(behind(bench.state.with_sound("12")))
     assert place(bench) == (
-        "There is no file yet. Step 06, Preset bend, comes first. Bend at rest, forward: −4.9°,"
-        " 2° to 10°. Move the knee a little forward of the line from hip to ankle."
+        "There is no file yet. Step 01, Joints in the skin, comes first. Knee off the middle of the"
+        " limb: 4.0 cm, 1 cm at most. Move the knee to the middle of the cut."
     )
 
 
