@@ -20,8 +20,8 @@ class ViewWidget(anywidget.AnyWidget):
     Parameters
     ----------
     head : dict
-    packed : bytes
-        As of `View.head` and `View.packed`.
+    packed, turns : bytes
+        As of `View.head`, `View.packed` and `View.turns`.
     still : str
         As of `View.still`.
 
@@ -37,9 +37,11 @@ class ViewWidget(anywidget.AnyWidget):
     )
     head = traitlets.Dict().tag(sync=True)
     packed = traitlets.Bytes().tag(sync=True)
+    turns = traitlets.Bytes().tag(sync=True)
     still = traitlets.Unicode().tag(sync=True)
     marked = traitlets.Dict().tag(sync=True)
 
-    def __init__(self, head: dict[str, Any], packed: bytes, still: str) -> None:
+    def __init__(self, head: dict[str, Any], packed: bytes, turns: bytes, still: str) -> None:
         name = uuid4().hex  # known to the page too, which asks for the whole model by it
-        super().__init__(model_id=name, head=head | {"model": name}, packed=packed, still=still)
+        head = head | {"model": name}
+        super().__init__(model_id=name, head=head, packed=packed, turns=turns, still=still)

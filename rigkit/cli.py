@@ -226,7 +226,7 @@ def _parser() -> _Parser:
     commands = parser.add_subparsers(
         title="commands", metavar="COMMAND", prog="rigkit", parser_class=_Parser
     )
-    for add in (_add_learn, _add_export, _add_inspect, _add_pack, _add_mark):
+    for add in (_add_learn, _add_export, _add_inspect, _add_show, _add_pack, _add_mark):
         add(commands)
     more = _add_help(parser)
     more.add_argument("--version", action=_Version, nargs=0, help="print the version")
@@ -363,6 +363,18 @@ def _add_report(inspect: argparse.ArgumentParser) -> None:
         help="exit with 1 for serious findings alone, from moderate or from slight ones on (if "
         "not given: slight)",
     )
+
+
+def _add_show(commands: Any) -> None:
+    show = commands.add_parser("show", **_SHOW)
+    what = show.add_argument_group("what to show")
+    file = "what the last step of the bench wrote, such as my-leg.glb"
+    what.add_argument("file", type=Path, metavar="FILE", help=file)
+    where = show.add_argument_group("where")
+    page = "the page (if not given: beside the file, under its name)"
+    where.add_argument("--html", type=Path, metavar="PAGE", help=page)
+    _add_help(show)
+    show.set_defaults(run=_show)
 
 
 def _add_pack(commands: Any) -> None:
@@ -643,6 +655,19 @@ _INSPECT: dict[str, Any] = {
         (2, "wrong use, or a file that cannot be read or written"),
     ],
 }
+_SHOW: dict[str, Any] = {
+    "help": "make a page of a leg that was rigged on the bench",
+    "purpose": "Write a leg's own page: the rig to turn and to play, its numbers, its walk.",
+    "usage": "rigkit show FILE [OPTIONS]",
+    "description": (
+        "The page is one file, which any browser opens without a network. Every number in it is "
+        "measured anew. An earlier such page is written over, and nothing else."
+    ),
+    "examples": [
+        ("rigkit show my-leg.glb", "Write my-leg.html"),
+        ("rigkit show my-leg.glb --html parade.html", "Write it under another name"),
+    ],
+}
 _PACK: dict[str, Any] = {
     "help": "make a zip of exercises to hand out",
     "purpose": "Pack exercises, without solutions, for learners to answer and hand in.",
@@ -793,6 +818,20 @@ def _inspect(arguments: argparse.Namespace) -> int:
         raise
     except (ValueError, OSError) as problem:
         return _refuse(arguments, _describe(problem)[0], WRONG_USE)
+
+
+def _show(arguments: argparse.Namespace) -> int:
+    from rigkit.bench import showing  # all of the maths; no other command needs it
+
+    page = arguments.html or arguments.file.with_suffix(".html")
+    if not page.parent.is_dir():
+        raise CommandError(
+            f"There is no folder {page.parent}. Make it, or choose another place with --html."
+        )
+    state = showing.read(arguments.file)
+    showing.write(state, page)
+    print(f"{page}: {showing.Leg(state).title}")
+    return DONE
 
 
 def _pack(arguments: argparse.Namespace) -> int:

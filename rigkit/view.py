@@ -40,6 +40,8 @@ __all__ = ["view", "View"]
 FORM = 1  # of what is said to a page
 WIDTH = 480  # px
 TURN_DEG, TILT_DEG = 35, 10  # where it starts
+STOPS_DEG = range(-165, 181, 15)  # turns of the flat picture
+MOST_TURNED = 20_000  # vertices: of a larger skin the flat picture stays as it is
 RATE = 30.0  # moments a second, fewer where all of them would be more than MOST_BYTES
 MOST_BYTES = 600_000
 MOST_CLIPS = 12
@@ -259,6 +261,7 @@ class View:
             "half": ((high - low) / 2).tolist(),
             "turn": TURN_DEG,
             "tilt": TILT_DEG,
+            "stops": list(STOPS_DEG) if self.turns else [],
             "marks": {each.rule: self._mark_of(each) for each in self._findings},
         }
 
@@ -381,11 +384,25 @@ class View:
     @cached_property
     def picture(self) -> stage.Stage:
         """The flat picture that stands there first, and where nothing can draw the rig."""
+        return self._picture_at(TURN_DEG, self.said)
+
+    def _picture_at(self, turn_deg: float, desc: str) -> stage.Stage:
         low, high = self._corners
-        drawn = stage.Stage("turntable", low, high, "", self.said, WIDTH, TURN_DEG, TILT_DEG)
+        drawn = stage.Stage("turntable", low, high, "", desc, WIDTH, turn_deg, TILT_DEG)
         drawn.title = self.title
         opening.rig(drawn, self.subject)
         return drawn
+
+    @cached_property
+    def turns(self) -> bytes:
+        """The flat picture at each of its stops, a JSON list of SVGs, deflated; b"" for none.
+
+        It is turned by these where nothing draws the rig; `view.js` gives each its words.
+        """
+        if _count(self.subject) > MOST_TURNED:
+            return b""
+        pictures = [self._picture_at(stop, "").svg(style=False) for stop in STOPS_DEG]
+        return zlib.compress(json.dumps(pictures).encode(), 9)
 
     @property
     def title(self) -> str:
@@ -450,6 +467,7 @@ class View:
             view=self,
             head=Markup(json.dumps(self.head).replace("<", "\\u003c")),
             packed=b64encode(self.packed).decode(),
+            turns=b64encode(self.turns).decode(),
         )
 
     def still(self) -> str:
@@ -459,7 +477,7 @@ class View:
         -------
         str
         """
-        return templates.render("view/figure.html", view=self, head=None, packed="")
+        return templates.render("view/figure.html", view=self, head=None)
 
     def html(self) -> str:
         """Return a page of its own, complete in itself.
@@ -480,7 +498,7 @@ class View:
         if self._widget is None:
             from rigkit._view_widget import ViewWidget
 
-            self._widget = ViewWidget(self.head, self.packed, self.still())
+            self._widget = ViewWidget(self.head, self.packed, self.turns, self.still())
         return self._widget
 
     def mark(self, joints: Sequence[str | int] = (), vertices: Sequence[int] = ()) -> View:
@@ -565,7 +583,12 @@ def _skin_of(subject: Subject) -> _Skin:
 
 
 def _too_large(subject: Subject) -> bool:
-    return subject.surface is not None and len(subject.surface.vertices) > MOST_VERTICES
+    return _count(subject) > MOST_VERTICES
+
+
+def _count(subject: Subject) -> int:
+    """The skin's vertices."""
+    return 0 if subject.surface is None else len(subject.surface.vertices)
 
 
 def _invertible(matrix: Floats, instead: Floats) -> Floats:

@@ -5,6 +5,7 @@ book.py      the learner's file: every state, undo and redo
 build.py     the given skin, and from a state skeleton, rig, weights and a whole asset
 measure.py   the numbers of each step, with their limits
 steps.py     each step as a panel: what is dragged, what is chosen, what is drawn
+showing.py   a leg's own page, of a state or of its file
 sign_off.py  the last step: the file, its inspection, what is kept for a reason
 shell.py     all of it in a notebook
 """

@@ -176,8 +176,10 @@ def value_of(measured: Measured) -> str:
     if not np.isfinite(measured.value):
         return "∞"
     digits = 1 if measured.unit in ("cm", "°", "°/s", "times") else 0
+    low, high = measured.ends
+    shown = replace(measured, low=low, high=high)
     # never rounded across its limit
-    while replace(measured, value=round(measured.value, digits)).right != measured.right:
+    while replace(shown, value=round(measured.value, digits)).right != measured.right:
         digits += 1
     number = f"{measured.value:z.{digits}f}".replace("-", "−")
     return f"{number}{'' if measured.unit.startswith('°') else ' '}{measured.unit}".strip()

@@ -237,7 +237,7 @@ def _words(numbers: Sequence[Measured]) -> str:
     said = f"{escape(shown.name[:1].upper() + shown.name[1:])}: <b>{escape(_said(shown))}</b>"
     if wrong is None:
         return f"{said}, and every number is right."
-    return f"{said}, where {escape(shown.limit)} is right. {escape(shown.todo)}"
+    return f"{said}, {escape(shown.limit)}. {escape(shown.todo)}"
 
 
 def _said(number: Measured) -> str:

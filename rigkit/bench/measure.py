@@ -35,6 +35,7 @@ HIP_RULES = ("bell-1989", "bell-1990", "harrington", "harrington-single", "seide
 # up as one of the way from where the legs part to the top; it is the middle from front to back.
 HIP_IN_SKIN = 0.25, 0.40
 CHOSEN = "our choice"
+UNITS = ("cm", "°", "%")
 PULL = 0.5  # m/s
 SWEEP = 26  # poses in a squat, and as many in a step
 RULES = {rule.id: rule for rule in inspection.RULES}
@@ -67,7 +68,7 @@ class Measured:
     >>> from rigkit.bench.measure import Measured
     >>> number = Measured("knee off the middle", 0.4, "cm", None, 1.0, "Move it.")
     >>> number.limit, number.right
-    ('at most 1 cm', True)
+    ('1 cm at most', True)
     """
 
     name: str
@@ -86,17 +87,41 @@ class Measured:
         return bool(low <= self.value <= high and np.isfinite(self.value))
 
     @property
+    def ends(self) -> tuple[float | None, float | None]:
+        """The limits as a person reads them: rounded, unless the number lies between."""
+        low, high = (
+            None if end is None else _read(end, self.value) for end in (self.low, self.high)
+        )
+        return low, high
+
+    @property
     def limit(self) -> str:
-        """The limits in words, such as "at most 1 cm" or "2° to 10°"."""
-        ends = [_with_unit(end, self.unit) for end in (self.low, self.high) if end is not None]
-        if len(ends) == 2:
-            return " to ".join(ends) if self.low != self.high else f"just {ends[0]}"
-        return f"{'at most' if self.low is None else 'at least'} {ends[0]}"
+        """The limits in words, such as "1 cm at most" or "2° to 10°"."""
+        low, high = self.ends
+        if (low, high, self.unit) == (None, 0, ""):
+            return "there may be none"
+        if low is None or high is None:
+            end, which = (high, "at most") if low is None else (low, "at least")
+            return f"{_with_unit(end, self.unit)} {which}"
+        first = _with_unit(low, self.unit) if self.unit.startswith("°") else f"{low:g}"
+        return f"{first} to {_with_unit(high, self.unit)}"
 
 
-def _with_unit(number: float, unit: str) -> str:
+def _read(end: float, value: float) -> float:
+    """A limit with as few decimals as tell the same of a number, by a twentieth off at most."""
+    for digits in range(1, 6):
+        near = round(end, digits)
+        if abs(near - end) <= 0.05 * abs(end) and (value > end, value < end) == (
+            value > near,
+            value < near,
+        ):
+            return near
+    return end
+
+
+def _with_unit(number: float | None, unit: str) -> str:
     space = "" if unit.startswith("°") or not unit else " "
-    return f"{number:.3g}{space}{unit}"
+    return f"{number:g}{space}{unit}"
 
 
 def _between(
@@ -120,7 +145,8 @@ def _at_most(
 def _by_rule(rule: str, name: str, value: SupportsFloat, todo: str) -> Measured:
     """A number with the limit that the inspection has for it."""
     own = RULES[rule]
-    return _at_most(own.limit, own.unit, name, value, todo, f"the inspection's {rule}")
+    unit = own.unit if own.unit in UNITS else ""  # the name says what is counted
+    return _at_most(own.limit, unit, name, value, todo, f"the inspection's {rule}")
 
 
 def _by_share(state: State, rule: str, name: str, value: SupportsFloat, todo: str) -> Measured:

@@ -260,8 +260,11 @@ class Bench:
             return str(problem)
 
     def _tell_numbers(self) -> None:
-        if self._widgets is not None:  # the brush has its own
-            table = "" if self._now == "09" else _numbers.table(self._measured())
+        if self._widgets is not None:
+            measured = self._measured()
+            # the brush has its own; and why nothing is shown stands in its place already
+            once = self._now == "09" or (self._panel is None and isinstance(measured, str))
+            table = "" if once else _numbers.table(measured)
             self._widgets.numbers.value = table
             self._widgets.numbers.layout.display = "" if table else "none"
 

@@ -1,8 +1,8 @@
-"""Step 12 of the bench: the very file, its inspection, and what is kept for a reason."""
+"""Step 12 of the bench: the very file and its page, its inspection, what is kept for a reason."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from html import escape
 from itertools import count
 from pathlib import Path
@@ -11,13 +11,15 @@ from typing import Any
 
 from rigkit import gltf
 from rigkit._files import write_whole
-from rigkit.bench import build
+from rigkit.bench import build, showing
 from rigkit.bench._desk import Desk
-from rigkit.bench.measure import inspected
-from rigkit.bench.state import State
+from rigkit.bench._views import numbers, sentence
+from rigkit.bench.measure import done, inspected
+from rigkit.bench.state import JOINTS, State
+from rigkit.bench.steps import TITLES
 from rigkit.inspection import Finding
 
-__all__ = ["button", "bytes_of", "widget", "write"]
+__all__ = ["button", "bytes_of", "missing", "widget", "write", "write_page"]
 
 
 def __dir__() -> list[str]:
@@ -68,8 +70,7 @@ def write(state: State, beside: Path) -> Path:
         If it cannot be written.
     """
     data = bytes_of(state)
-    for number in count(1):
-        path = beside.with_name(f"{beside.stem}{f'-{number}' if number > 1 else ''}.glb")
+    for path in _names(beside, ".glb"):
         try:
             write_whole(path, data, replace=False)
         except FileExistsError:
@@ -77,6 +78,69 @@ def write(state: State, beside: Path) -> Path:
                 continue
         return path
     raise AssertionError("numbers do not end")
+
+
+def write_page(state: State, rig: Path) -> Path:
+    """Write the leg's own page beside its .glb; what the kit did not write is never written over.
+
+    Parameters
+    ----------
+    state : State
+    rig : Path
+        As `write` gives it, such as "my-leg.glb": the name is my-leg.html, or my-leg-2.html if
+        something else is there.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    ValueError
+        As `bytes_of`.
+    OSError
+        If it cannot be written.
+    """
+    path = next(path for path in _names(rig, ".html") if showing.may_write(path))
+    showing.write(state, path)
+    return path
+
+
+def _names(beside: Path, suffix: str) -> Iterator[Path]:
+    """A file's name with another suffix, then with numbers from 2 on."""
+    yield beside.with_suffix(suffix)
+    for number in count(2):
+        yield beside.with_name(f"{beside.stem}-{number}{suffix}")
+
+
+def missing(state: State) -> str:
+    """Return which step comes first where no file can be made yet, and what is not right there.
+
+    Parameters
+    ----------
+    state : State
+
+    Returns
+    -------
+    str
+        Markup; "" if no step before can say.
+
+    Examples
+    --------
+    >>> from rigkit.bench import sign_off
+    >>> from rigkit.bench.state import State
+    >>> sign_off.missing(State.bare("Pip").with_sound("02"))[:54]
+    'Step 02, What hangs from what, comes first. Joints tha'
+    """
+    loose = any(joint not in state.parents for joint in JOINTS)
+    open_steps = [step for step, how in done(state).items() if how == "open" and step < "12"]
+    for step in ["02"] if loose else open_steps:
+        try:
+            said = sentence(numbers(state, step))
+        except ValueError:  # a later step says why
+            continue
+        return f"Step {step}, {TITLES[step]}, comes first. {said}"
+    return ""
 
 
 def widget(bench: Desk) -> Any:
@@ -95,7 +159,8 @@ def widget(bench: Desk) -> Any:
     try:
         found = inspected(bench.state)
     except ValueError as problem:
-        return HTML(f"<p><strong>There is no file yet.</strong> {escape(str(problem))}</p>")
+        words = missing(bench.state) or escape(str(problem))
+        return HTML(f"<p><strong>There is no file yet.</strong> {words}</p>")
     said = HTML()
     parts = [HTML(found._repr_mimebundle_()["text/html"])]
     slight = [f for f in found.of("finding") if f.severity == "slight"]
@@ -124,11 +189,15 @@ def _keeping(bench: Desk, slight: list[Finding]) -> Any:
 
 def _written(bench: Desk, said: Any) -> None:
     try:
-        path = write(bench.state, bench.path)
+        rig = write(bench.state, bench.path)
+        page = write_page(bench.state, rig)
     except OSError as problem:
         said.value = f"<p>It could not be written: {escape(str(problem))}</p>"
         return
-    said.value = f"<p>Written: <strong>{escape(path.name)}</strong>.</p>"
+    said.value = (
+        f"<p>Written: <strong>{escape(rig.name)}</strong>, the rig, and"
+        f" <strong>{escape(page.name)}</strong>, its page to show. Any browser opens the page.</p>"
+    )
 
 
 def button(name: str, pressed: Callable[[], object]) -> Any:

@@ -21,10 +21,11 @@ const three = (array, i) => [array[3 * i], array[3 * i + 1], array[3 * i + 2]];
 
 // --- what there is to draw
 
+const inflated = packed => new Response(new Blob([packed]).stream().pipeThrough(new DecompressionStream('deflate')));
+
 /** A scene from its head and its packed arrays. */
 export async function readScene(head, packed) {
-  const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream('deflate'));
-  const bytes = await new Response(stream).arrayBuffer();
+  const bytes = await inflated(packed).arrayBuffer();
   const arrays = {};
   for (const {name, kind, shape, start} of head.arrays)
     arrays[name] = new KINDS[kind](bytes, start, shape.reduce((a, b) => a * b, 1));
@@ -408,6 +409,34 @@ const numbers = ink => [1, 3, 5].map(at => parseInt(ink.slice(at, at + 2), 16) /
 /** An ink over paper, as three numbers for WebGL: the skin is paler than what is drawn on it. */
 const mixed = (ink, paper = ink) => numbers(ink).map((part, i) => PALE * part + (1 - PALE) * numbers(paper)[i]);
 
+/** A slider with its name, alone in its row: `moved` while it moves, `rested` when it is let go. */
+function slider(name, {low, high, step = 1, value, told}, moved, rested) {
+  const input = element('input', {type: 'range', min: low, max: high, step, value});
+  input.addEventListener('input', () => moved(Number(input.value)));
+  input.addEventListener('change', rested);
+  input.setAttribute('aria-valuetext', told());
+  input.told = told;
+  element('label', {class: 'rig-control-row'}, element('span', {class: 'rig-name'}, name), input);
+  return input;
+}
+
+/** The flat picture, turned from stop to stop where nothing draws the rig; it stays as it was until it is. */
+function turnFlat(root, scene, pictures) {
+  const [stage, readout] = [root.querySelector('.rig-scene-stage'), root.querySelector('[role=status]')];
+  const {stops, tilt} = scene;
+  let {turn} = scene;
+  const words = () => describe(scene, {turn, tilt, clip: 0, moment: 0});
+  const [low, high, step, told] = [stops[0], stops.at(-1), stops[1] - stops[0], () => `${turn}°`];
+  const show = stop => {
+    turn = stop;
+    stage.innerHTML = pictures[stops.indexOf(stop)];
+    stage.querySelector('desc').textContent = words();
+    input.setAttribute('aria-valuetext', told());
+  };
+  const input = slider('Turn', {low, high, step, value: turn, told}, show, () => (readout.textContent = words()));
+  readout.after(element('div', {class: 'rig-controls rig-turns'}, input.parentNode));
+}
+
 class Figure {
   constructor(root, canvas, scene) {
     Object.assign(this, {root, canvas, scene, clip: 0, moment: 0, zoom: 1, dual: false});
@@ -473,16 +502,12 @@ class Figure {
   }
 
   slider(name, key, low, high, told) {
-    const input = element('input', {type: 'range', min: low, max: high, step: 1, value: this[key]});
-    input.addEventListener('input', () => {
+    const moved = value => {
       if (key === 'moment') this.stop();
-      this[key] = Number(input.value);
+      this[key] = value;
       this.ask();
-    });
-    input.addEventListener('change', () => this.say());
-    input.told = told;
-    element('label', {class: 'rig-control-row'}, element('span', {class: 'rig-name'}, name), input);
-    return input;
+    };
+    return slider(name, {low, high, value: this[key], told}, moved, () => this.say());
   }
 
   button(name, pressed) {
@@ -709,18 +734,23 @@ class Figure {
 
 // --- where a page or a notebook comes in
 
-/** Draw a rig in its place; null where nothing can, and the flat picture stays. */
-export async function start(root, head, packed) {
+const bytesOf = text => Uint8Array.from(atob(text), letter => letter.charCodeAt(0));
+
+/** Draw a rig in its place; null where nothing can: the flat picture stays, and can be turned by `turns()`. */
+export async function start(root, head, packed, turns) {
   const canvas = element('canvas', {'aria-hidden': 'true'});
-  const able = typeof DecompressionStream === 'function' && canvas.getContext('webgl2');
-  if (!able || head.form !== FORM) return null;
-  return new Figure(root, canvas, await readScene(head, packed));
+  if (typeof DecompressionStream !== 'function' || head.form !== FORM) return null;
+  const scene = await readScene(head, packed);
+  if (canvas.getContext('webgl2')) return new Figure(root, canvas, scene);
+  if (head.stops.length) turnFlat(root, scene, await inflated(turns()).json());
+  return null;
 }
 
 /** Draw a rig whose arrays stand in the page, and let the findings beside it be marked on it. */
 async function startInPage(root) {
-  const [head, packed] = ['head', 'packed'].map(name => root.querySelector(`.rig-scene-${name}`).textContent);
-  const figure = await start(root, JSON.parse(head), Uint8Array.from(atob(packed), letter => letter.charCodeAt(0)));
+  const textOf = name => root.querySelector(`.rig-scene-${name}`).textContent;
+  const turns = () => bytesOf(textOf('turns'));
+  const figure = await start(root, JSON.parse(textOf('head')), bytesOf(textOf('packed')), turns);
   root.figure = figure; // for who wants to turn it by a script
   if (!figure) return;
   for (const place of document.querySelectorAll('[data-rule]')) addMark(figure, place);
@@ -741,7 +771,10 @@ function addMark(figure, place) {
 
 function render({model, el}) {
   el.innerHTML = model.get('still');
-  const {buffer, byteOffset, byteLength} = model.get('packed');
+  const sent = name => {
+    const {buffer, byteOffset, byteLength} = model.get(name);
+    return new Uint8Array(buffer, byteOffset, byteLength);
+  };
   let [figure, closed] = [null, false];
   const mark = () => {
     if (!figure || !model.get('marked').joints) return;
@@ -749,7 +782,7 @@ function render({model, el}) {
     figure.say();
   };
   model.on('change:marked', mark);
-  start(el.firstElementChild, model.get('head'), new Uint8Array(buffer, byteOffset, byteLength)).then(made => {
+  start(el.firstElementChild, model.get('head'), sent('packed'), () => sent('turns')).then(made => {
     figure = made;
     if (closed) figure?.close();
     else mark();

@@ -370,16 +370,60 @@ def stands_still(page, tamsin):
         assert not control.is_visible()
 
 
-def test_without_webgl_the_flat_picture_stays(browser, file, tamsin):
-    poor = browser.browser_type.launch(
-        executable_path=lab.find_chromium(), args=[*lab.CHROMIUM_OPTIONS, "--disable-3d-apis"]
-    )
-    page = opened(poor, file, wait=".rig-scene")
-    page.wait_for_timeout(1000)
-    assert page.evaluate(f"() => {FIGURE}") is None
-    stands_still(page, tamsin)
-    assert page.errors == []
+@pytest.fixture(scope="module")
+def poor(browser):
+    """A browser without WebGL."""
+    options = [*lab.CHROMIUM_OPTIONS, "--disable-3d-apis"]
+    poor = browser.browser_type.launch(executable_path=lab.find_chromium(), args=options)
+    yield poor
     poor.close()
+
+
+def test_without_webgl_the_flat_picture_stays_and_turns_by_the_same_slider(poor, file, tamsin):
+    page = opened(poor, file, wait=".rig-scene input")
+    assert page.evaluate(f"() => {FIGURE}") is None
+    picture = page.locator(".rig-scene-stage > svg")
+    first = picture.evaluate("e => e.outerHTML")
+    assert page.locator(SAID).text_content() == tamsin.said
+    turn = page.get_by_role("slider", name="Turn")
+    assert turn.get_attribute("aria-valuetext") == "35°"
+    assert page.locator(".rig-scene :is(input, button, select):visible").count() == 1
+    turn.focus()
+    page.keyboard.press("ArrowRight")
+    assert turn.get_attribute("aria-valuetext") == "45°"
+    assert page.locator(SAID).text_content() == tamsin.said.replace("35°", "45°")
+    assert picture.locator("desc").text_content() == page.locator(SAID).text_content()
+    assert picture.evaluate("e => e.outerHTML") != first
+    turn.fill("-90")
+    assert "Seen from its right, 10° from above." in page.locator(SAID).text_content()
+    seen = rotation.matrix_about("y", np.radians(90)) @ tamsin.subject.points.T
+    knees = [tamsin.subject.names.index(name) for name in ("L_knee", "R_knee")]
+    rings = np.array(
+        picture.locator("circle").evaluate_all(
+            "all => all.map(e => [e.cx, e.cy].map(x => x.baseVal.value))"
+        )
+    )
+    scale = tamsin.picture.px_per_metre
+    middle = tamsin._middle
+    for knee in knees:
+        x, y, z = seen[:, knee] - rotation.matrix_about("y", np.radians(90)) @ middle
+        tilt = np.radians(view.TILT_DEG)
+        across = tamsin.picture.width / 2 + scale * x
+        down = tamsin.picture.height / 2 - scale * (y * np.cos(tilt) - z * np.sin(tilt))
+        assert np.linalg.norm(rings - [across, down], axis=-1).min() < 1
+    assert page.errors == []
+    page.context.close()
+
+
+def test_without_webgl_its_one_control_fits_a_phone_and_is_not_printed(poor, file):
+    page = opened(poor, file, wait=".rig-scene input")
+    page.set_viewport_size({"width": 320, "height": 700})
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= 320
+    turn = page.get_by_role("slider", name="Turn")
+    assert turn.bounding_box()["height"] >= 24
+    page.emulate_media(media="print")
+    assert not turn.is_visible()
+    page.context.close()
 
 
 def test_without_a_script_the_flat_picture_stays(browser, file, tamsin):

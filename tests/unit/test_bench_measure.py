@@ -4,6 +4,8 @@ Every number is computed here once more, by another formula, or by the inspectio
 file, which knows nothing of the bench.
 """
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -13,6 +15,7 @@ from scipy.spatial.transform import Rotation
 
 from rigkit import body, inspection, mesh
 from rigkit.bench import build, measure
+from rigkit.bench._views import value_of
 from rigkit.bench.measure import Measured, done
 from rigkit.bench.state import JOINTS, STEPS, State
 from rigkit.puppets import personal
@@ -93,7 +96,7 @@ def test_every_number_says_what_to_do_and_where_its_limit_is_from(mistake):
     for each in measure.measure(make(sound()), step):
         assert each.todo.endswith(".")
         assert each.because.startswith("the inspection's ") or "our choice" in each.because
-        assert each.limit.startswith(("at most", "at least")) or " to " in each.limit
+        assert re.search(r" at (most|least)$| to |^there may be none$", each.limit)
 
 
 def test_limits_of_the_inspection_are_its_own():
@@ -169,18 +172,38 @@ def test_done_tells_by_whom():
 @pytest.mark.parametrize(
     ("low", "high", "unit", "limit", "good", "bad"),
     [
-        (None, 1.0, "cm", "at most 1 cm", 1.0, 1.01),
+        (None, 1.0, "cm", "1 cm at most", 1.0, 1.01),
         (2.0, 10.0, "°", "2° to 10°", 2.0, 1.9),
-        (41.7, None, "cm", "at least 41.7 cm", 50.0, 41.0),
-        (None, 0.0, "", "at most 0", 0.0, 1.0),
-        (None, 600.0, "°/s", "at most 600°/s", 5.0, np.inf),
-        (0.0, None, "", "at least 0", 1.0, np.inf),
-        (0.0, None, "", "at least 0", 1.0, np.nan),
+        (65.0, 82.0, "%", "65 to 82 %", 70.0, 82.1),
+        (41.7, None, "cm", "41.7 cm at least", 50.0, 41.0),
+        (41.688, None, "cm", "41.7 cm at least", 50.0, 41.0),
+        (None, 0.0, "", "there may be none", 0.0, 1.0),
+        (None, 600.0, "°/s", "600°/s at most", 5.0, np.inf),
+        (None, 0.05, "cm", "0.05 cm at most", 0.04, 0.06),
+        (0.0, None, "", "0 at least", 1.0, np.inf),
+        (0.0, None, "", "0 at least", 1.0, np.nan),
+        # Rounded as a person would, but not past the number it is said of.
+        (None, 0.50027, "cm", "0.5 cm at most", 0.2, 0.7),
+        (None, 0.50027, "cm", "0.5003 cm at most", 0.5002, 0.5003),
+        (None, 1.96, "cm", "2 cm at most", 1.9, 2.1),
+        (None, 1.96, "cm", "1.96 cm at most", 1.96, 1.98),
     ],
 )
 def test_a_number_knows_its_limits(low, high, unit, limit, good, bad):
     right, wrong = (Measured("it", each, unit, low, high, "Mend it.") for each in (good, bad))
     assert (right.limit, right.right, wrong.right) == (limit, True, False)
+
+
+@given(st.floats(0.001, 900), st.floats(-0.2, 0.2), st.sampled_from(["cm", "°", "%", "times"]))
+def test_a_number_and_its_limit_as_they_are_read_tell_what_was_measured(limit, off, unit):
+    """Whoever reads both, rounded as they are, finds the same mark."""
+    for low, high in ((None, limit), (limit, None)):
+        measured = Measured("it", limit * (1 + off), unit, low, high, "Mend it.")
+        value, end = (
+            float(re.match(r"[\d.]+", text)[0]) for text in (value_of(measured), measured.limit)
+        )
+        assert (value <= end if low is None else value >= end) == measured.right
+        assert end == pytest.approx(limit, rel=0.0501)
 
 
 # --- each number by another formula ---

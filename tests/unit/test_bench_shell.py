@@ -11,6 +11,7 @@ from rigkit.bench.measure import done, measure
 from rigkit.bench.shell import Bench
 from rigkit.bench.state import STEPS, State
 from rigkit.gltf import read
+from tests.unit.legs_on_the_bench import behind
 
 
 @pytest.fixture
@@ -160,6 +161,35 @@ def test_every_step_opens_on_a_bare_leg_and_on_a_sound_one(path, step):
     data, _ = bench._repr_mimebundle_()
     assert "<dl>" in data["text/html"]
     assert data["text/plain"] == repr(bench)
+
+
+def place(bench):
+    """The words that stand where a step's widget would."""
+    (shown,) = bench._widgets.place.children
+    return re.sub("<[^>]+>", "", shown.value)
+
+
+def test_what_is_missing_for_a_file_is_said_once_in_a_learner_s_words(path):
+    bench = Bench("Tamsin", path, "12")
+    assert bench.widget
+    assert place(bench) == (
+        "There is no file yet. Step 02, What hangs from what, comes first. Joints that do not hang"
+        " below the one above: 5, there may be none. Hang every joint from the one above it."
+    )
+    assert bench._widgets.numbers.value == ""
+    bench.take(behind(bench.state.with_sound("12")))
+    assert place(bench) == (
+        "There is no file yet. Step 01, Joints in the skin, comes first. Knee off the middle of the"
+        " limb: 4.0 cm, 1 cm at most. Move the knee to the middle of the cut."
+    )
+
+
+def test_why_a_step_shows_nothing_is_said_once(path):
+    Book(path, "Tamsin").keep(behind(State.bare("Tamsin").with_sound("12")))
+    bench = Bench("Tamsin", path, "04")
+    assert bench.widget
+    assert "`L_knee` must be placed so that the leg bends forward" in place(bench)
+    assert bench._widgets.numbers.value == ""
 
 
 def test_a_file_that_cannot_be_read_is_put_aside_and_it_says_so(path):

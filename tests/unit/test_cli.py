@@ -26,6 +26,8 @@ from jupyter_server.services.kernels.websocket import KernelWebsocketHandler
 
 import rigkit
 from rigkit import cli, course, inspection, puppets, server
+from rigkit.bench import sign_off
+from rigkit.bench.state import State
 from tests.browser import lab
 
 posix = pytest.mark.skipif(
@@ -56,7 +58,7 @@ def refusal(capsys, *arguments):
 
 def assert_one_voice(err):
     """One line: the command, then sentences that end as sentences do."""
-    assert re.fullmatch(r"rigkit( (learn|export|inspect|pack|mark))?: .+[.?]\n", err), err
+    assert re.fullmatch(r"rigkit( (learn|export|inspect|show|pack|mark))?: .+[.?]\n", err), err
 
 
 def help_of(command=""):
@@ -83,7 +85,7 @@ def examples(command=""):
 # --- what it says
 
 
-COMMANDS = ["learn", "export", "inspect", "pack", "mark"]
+COMMANDS = ["learn", "export", "inspect", "show", "pack", "mark"]
 
 
 def test_version_and_help(capsys):
@@ -172,6 +174,13 @@ def test_the_examples_of_export_run_and_those_of_inspect_find_the_file(desk, cap
         assert cli.main(words) in (0, 1)
         assert capsys.readouterr().out
     assert (desk / "report.html").exists()
+
+
+def test_the_examples_of_show_run(desk):
+    sign_off.write(State.bare("Pip").with_sound("12"), desk / "my-leg.json")
+    for words in examples("show"):
+        assert cli.main(words) == 0
+    assert {path.name for path in desk.iterdir()} == {"my-leg.glb", "my-leg.html", "parade.html"}
 
 
 def test_the_examples_of_pack_run(desk):

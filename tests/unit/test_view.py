@@ -158,6 +158,22 @@ def test_a_skin_too_large_is_left_out_and_said(monkeypatch):
     assert "Its skin is too large to be shown." in seen.said
 
 
+def test_the_flat_picture_is_sent_at_each_stop_all_round(tamsin, monkeypatch):
+    pictures = json.loads(zlib.decompress(tamsin.turns))
+    stops = tamsin.head["stops"]
+    assert len(pictures) == len(stops) == 24
+    assert sorted(stop % 360 for stop in stops) == list(range(0, 360, 15))
+    for stop, picture in zip(stops, pictures, strict=True):
+        turned = tamsin._picture_at(stop, "")
+        assert picture == turned.svg(style=False)
+        assert (turned.width, turned.height) == (tamsin.picture.width, tamsin.picture.height)
+    assert len(set(pictures)) == 24
+    assert len(tamsin.turns) < 60_000
+    monkeypatch.setattr(view, "MOST_TURNED", 100)
+    large = view.view(rigs.clean())
+    assert (large.turns, large.head["stops"]) == (b"", [])
+
+
 # --- words, and the page ----
 
 
@@ -211,7 +227,7 @@ def test_names_of_strangers_do_nothing_in_a_page():
     seen = view.view(report)
     assert "</script><script>alert" in seen.head["names"][0]
     for html in (seen.html(), report.html(scene=seen)):
-        assert len(re.findall("<script", html)) == len(re.findall("</script>", html)) == 3
+        assert len(re.findall("<script", html)) == len(re.findall("</script>", html)) == 4
         assert "<!--" not in html
 
 
