@@ -280,7 +280,10 @@ def _of_another_file(
     data: bytes, state: State, found: Sequence[str], inspect: Inspect
 ) -> dict[str, StepMark]:
     """The marks of a file that is not what its state makes: only its inspection is measured."""
-    why = f"the file is not what its state makes, so nothing shows how it came to be: {found[0]}"
+    why = (
+        "the file is not what its own state makes, so this step cannot be marked. Write it anew on"
+        f" the bench. What differs: {found[0]}"
+    )
     steps = {step: StepMark(step, given=step in state.given, why=why) for step in STEPS}
     try:
         numbers = measure.signed_off(inspect(data), state.kept)

@@ -45,7 +45,8 @@ def _sentence(mark: StepMark) -> str:
         return f"{mark.said}. {mark.misconception.hint}"
     first, *others = (each for each in mark.numbers if not each.right)
     more = f" {len(others)} more {'is' if len(others) == 1 else 'are'} out too." if others else ""
-    return f"{first.name}: {value_of(first)}, where {first.limit} will do. {first.todo}{more}"
+    limit = f", where {first.limit} will do" if first.high != 0 else ""
+    return f"{first.name}: {value_of(first)}{limit}. {first.todo}{more}"
 
 
 def _question(step: str, title: str) -> Question:
@@ -108,7 +109,10 @@ def text(marks: BenchMarks) -> str:
     right = sum(each.score == 1 for each in outcomes)
     whose = f"{marks.state.puppet.name}'s leg from the bench"
     lines = [f"{whose}: {right} of {len(outcomes)} steps are right."]
-    lines += [f"  Not what its state makes: {each}" for each in marks.differences]
+    if marks.differences:
+        lines += [f"  Not what its state makes: {each}" for each in marks.differences]
+        lines.append("  So only its inspection can be marked. Write the file anew on the bench.")
+        outcomes = outcomes[-1:]
     for each in outcomes:
         name = each.question.rpartition("/")[2]
         said = "" if each.score == 1 else f" {each.sentence[:1].upper()}{each.sentence[1:]}"
