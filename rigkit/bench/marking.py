@@ -37,6 +37,7 @@ MOST_BYTES = 2 * 2**20  # a file of the bench has some 300,000
 PLACE_MM, TURN, WEIGHT = 0.1, 1e-3, 1 / 255  # by more than that a file is another one
 SIGN_OFF = max(STEPS)
 HAND_IN = 'Hand in the file that the last step of the bench writes, such as "my-leg.glb".'
+UNREADABLE = "The file cannot be read"
 
 
 def __dir__() -> list[str]:
@@ -164,7 +165,10 @@ def read(data: bytes, own: Sequence[Puppet] = ()) -> tuple[State, gltf.Asset]:
         )
     if data[:4] != b"glTF":
         raise ValueError(f"The file is no .glb. {HAND_IN}")
-    asset = gltf.read(data)
+    try:
+        asset = gltf.read(data)
+    except ValueError as why:
+        raise ValueError(str(why).replace("Cannot read what was given", UNREADABLE)) from None
     if build.EXTRAS not in asset.extras:
         raise ValueError(f"The file holds no state of the bench (no {build.EXTRAS!r}). {HAND_IN}")
     told = asset.extras[build.EXTRAS]

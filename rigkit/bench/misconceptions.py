@@ -372,11 +372,6 @@ def _hose(state: State) -> _Said:
     return f"bent by 90° the knee keeps {kept.value:.0f} % of its volume" if hose else ""
 
 
-def _counted_twice(state: State) -> _Said:
-    kept = _number(state, "09", "volume")
-    return f"bent by 90° the knee has {kept.value:.0f} % of its volume" if _above(kept) else ""
-
-
 # --- 10: a walk ---
 
 
@@ -413,6 +408,9 @@ def _swagger(state: State) -> _Said:
 # --- 11: the foot ---
 
 
+NEAR_SOLE = 0.0025  # metres: a pivot so near to its place hardly lifts or sinks the sole
+
+
 def _pivots_off(state: State) -> dict[str, float]:
     """How far the foot's pivots lie before their places on the sole, metres."""
     ankle = state.metres()["ankle"][2]
@@ -431,7 +429,7 @@ def _pivot_off(state: State, fits: Callable[[str, float], bool]) -> _Said:
     """The pivot that is farthest off, if it is so."""
     offs = _pivots_off(state)
     name = max(offs, key=lambda each: abs(offs[each]))
-    if not fits(name, offs[name]):
+    if abs(offs[name]) < NEAR_SOLE or not fits(name, offs[name]):
         return ""
     way = "before" if offs[name] > 0 else "behind"
     where = {"heel": "the end of the heel", "ball": "the ball", "toe": "the tip of the toes"}
@@ -685,13 +683,6 @@ MISCONCEPTIONS = (
         "the blend reaches so far that the knee loses its form like a hose",
         _hose,
         "Most of a thigh goes with the thigh alone. How far need the blend reach?",
-    ),
-    Misconception(
-        "09",
-        "skin counted twice",
-        "calf runs into thigh, and what lies in both counts twice",
-        _counted_twice,
-        "Bend the knee and look at its back, where calf and thigh meet.",
     ),
     Misconception(
         "10",

@@ -81,8 +81,6 @@ def outcome(mark: StepMark) -> Outcome:
         _word(mark),
         verdict.score,
         verdict.sentence,
-        int(verdict.score == 1),
-        1,
         measured=verdict.measured,
         misconception=found.name if found else None,
     )

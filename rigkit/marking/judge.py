@@ -21,7 +21,16 @@ from rigkit.marking.record import now
 from rigkit.marking.run import Answers, is_theirs
 from rigkit.marking.submission import Submission
 
-__all__ = ["best", "better", "facts_of", "judge", "not_inspected", "not_marked", "ran_out_of_time"]
+__all__ = [
+    "best",
+    "better",
+    "facts_of",
+    "judge",
+    "measures",
+    "not_inspected",
+    "not_marked",
+    "ran_out_of_time",
+]
 
 CUT_SHORT = {
     "time limit": "The notebook was still running when its time was up",
@@ -347,7 +356,7 @@ def _about(answers: Answers) -> dict[str, Any]:
         "asked": dict(answers.asked),
         "rigkit": rigkit.__version__,
         "jail": run.about,
-        **_measures(run),
+        **measures(run),
         "bytes_out": run.bytes_out,
         "cut": run.cut,
         "cells": list(run.cells),
@@ -355,7 +364,7 @@ def _about(answers: Answers) -> dict[str, Any]:
         "printed": run.printed,
     }
     rigs = {
-        name: {"file": rig.place, "digest": rig.digest, "end": run.end, **_measures(run)}
+        name: {"file": rig.place, "digest": rig.digest, "end": run.end, **measures(run)}
         for name, run in inspections.items()
         for rig in [answers.submission.rigs[name]]
     }
@@ -368,5 +377,5 @@ def _about(answers: Answers) -> dict[str, Any]:
     )
 
 
-def _measures(run: Run) -> dict[str, Any]:
+def measures(run: Run) -> dict[str, Any]:
     return {"signal": run.signal, "wall": run.wall, "cpu": run.cpu}

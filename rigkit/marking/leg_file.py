@@ -12,11 +12,11 @@ from rigkit.bench.marking import BenchMarks
 from rigkit.homework import catalogue, your_leg
 from rigkit.homework.notebook import Homework
 from rigkit.marking.calls import CaseRecord
-from rigkit.marking.entry import Entry, Learner, Terms
+from rigkit.marking.entry import NOT_STARTED, Entry, Learner, Terms
 from rigkit.marking.jail import Jail
-from rigkit.marking.judge import facts_of, not_inspected, not_marked
+from rigkit.marking.judge import facts_of, measures, not_inspected, not_marked
 from rigkit.marking.run import inspection
-from rigkit.marking.submission import Submission
+from rigkit.marking.submission import Submission, UnreadableError
 from rigkit.puppets import Puppet
 
 __all__ = ["mark_leg"]
@@ -44,10 +44,10 @@ def mark_leg(submission: Submission, jail: Jail, terms: Terms) -> Entry:
     Raises
     ------
     UnreadableError
-        The file was changed while it was being marked.
+        The file was changed while it was being marked, or the jail did not start.
     """
     data = submission.notebook.data if submission.notebook else b""
-    inspector = _Inspector(jail)
+    inspector = _Inspector(jail, submission)
     try:
         marks = marking.mark(data, tuple(_characters(submission.learner, terms)), inspector)
     except ValueError as why:
@@ -70,14 +70,20 @@ def _characters(learner: Learner, terms: Terms) -> Iterator[Puppet]:
 class _Inspector:
     """Inspects a file in the jail; knows then how that went."""
 
-    def __init__(self, jail: Jail) -> None:
-        self._jail = jail
+    def __init__(self, jail: Jail, submission: Submission) -> None:
+        self._jail, self._file = jail, {"file": submission.place, "digest": submission.digest}
         self.about: dict[str, Any] = {}
 
     def __call__(self, data: bytes) -> Iterable[Mapping[str, Any]]:
-        run = self._jail.run(inspection("leg", data))
-        self.about = {"jail": run.about, "wall": run.wall, "cpu": run.cpu}
-        records: Sequence[CaseRecord] = run.records.get("leg", [])
+        run = self._jail.run(inspection(marking.SIGN_OFF, data))
+        self.about = {
+            "jail": run.about,
+            "rigs": {marking.SIGN_OFF: {**self._file, "end": run.end, **measures(run)}},
+        }
+        if run.end == NOT_STARTED:
+            why = run.about.get("why", "it did not say why")
+            raise UnreadableError(f"The jail did not start: {why}")
+        records: Sequence[CaseRecord] = run.records.get(marking.SIGN_OFF, [])
         if said := not_inspected(run, records):
             raise ValueError(f"the inspection {said}.")
         if "out" not in records[0]:
