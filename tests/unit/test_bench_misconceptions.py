@@ -6,6 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from rigkit import puppets
 from rigkit.bench import build, measure, misconceptions
 from rigkit.bench.misconceptions import MISCONCEPTIONS, found
 from rigkit.bench.state import HINGES, STEPS, State
@@ -20,6 +21,7 @@ from tests.unit.legs_on_the_bench import (
     sound,
 )
 
+TAMSIN = puppets.PUPPETS["Tamsin"]
 each_walker = pytest.mark.parametrize("puppet", WALKERS, ids=name_of)
 
 
@@ -90,9 +92,7 @@ MODELS = {
 OTHER_FORMS = {  # the same models, made in another way
     "the hip at the trochanter": lambda s: moved(s, "hip", x=45, y=-20, z=10),
     "the ball at the arch": lambda s: moved(s, "ball", z=-30),
-    "upside down": lambda s: put(
-        left_out(s, "parents", "toe"), "parents", ankle="ball", ball="hip"
-    ),
+    "upside down": lambda s: put(s, "parents", ankle="ball", ball="hip", toe="ankle"),
     "past a joint": lambda s: put(s, "parents", ball="knee"),
     "a joint left turned": lambda s: s.changed(turns_deg={"knee": -4.5, "toe": 0.6}),
     "mirrored across the wrong plane": lambda s: s.changed(plane_mm=-60),
@@ -161,7 +161,7 @@ def test_the_knee_behind_the_line_is_told_by_its_distance():
 
 def test_the_hip_is_told_by_its_way_out():
     state = MODELS["the hip at the trochanter"][1](sound())
-    out = state.joints_mm["hip"][0] / 10 - 100 * measure.hip_places("Tamsin")[:, 0].mean()
+    out = state.joints_mm["hip"][0] / 10 - 100 * measure.hip_places(TAMSIN)[:, 0].mean()
     assert number_in(found(state, "01")[1]) == pytest.approx(out, abs=0.05)
 
 
@@ -179,7 +179,7 @@ def test_the_pivot_is_told_by_its_distance_from_the_ankle():
 
 def test_the_pivots_measured_from_the_heel_are_told_by_the_heel_s_length():
     said = found(from_the_heel(sound()), "11")[1]
-    tail = -measure.sole_ends("Tamsin")[0][2] + sound().joints_mm["ankle"][2] / 1000
+    tail = -measure.sole_ends(TAMSIN)[0][2] + sound().joints_mm["ankle"][2] / 1000
     assert number_in(said.partition("about")[2]) == pytest.approx(100 * tail, abs=0.3)
 
 
