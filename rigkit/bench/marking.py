@@ -384,12 +384,12 @@ def _skin_off(theirs: gltf.Skin, ours: gltf.Skin) -> Iterator[str]:
 
 
 def _surface_off(theirs: gltf.Mesh, ours: gltf.Mesh) -> Iterator[str]:
-    if theirs.positions.shape != ours.positions.shape or not np.array_equal(
-        theirs.triangles, ours.triangles
-    ):
-        counts = [f"{len(m.positions):,} vertices" for m in (theirs, ours)]
+    counts = [f"{len(each.positions):,} vertices" for each in (theirs, ours)]
+    if counts[0] != counts[1]:
         yield f"the skin is not the one that was given: {counts[0]}; given were {counts[1]}."
         return
+    if not np.array_equal(theirs.triangles, ours.triangles):
+        yield "the skin is not the one that was given: it has other triangles."
     moved = 1000 * np.linalg.norm(theirs.positions - ours.positions, axis=-1)
     if not moved.max() <= PLACE_MM:
         yield f"{_many(moved > PLACE_MM)} of the given skin moved, by up to {moved.max():.1f} mm."
