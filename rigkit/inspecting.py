@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 
 from rigkit import _files, course, gltf, inspection
+from rigkit.bench import marking
+from rigkit.homework import your_leg
 from rigkit.inspection import fix, leave_out, view
 from rigkit.inspection.compare import Comparison, compare
 from rigkit.inspection.finding import FINDING
@@ -158,8 +160,19 @@ def _one(path: Path, work: _Work) -> int:
         data = report.data() | ({"against": against.data()} if against else {})
         _print_json(data)
     else:
-        print(report.text() + (f"\n{against.text()}" if against else ""), end="")
+        print(report.text() + (f"\n{against.text()}" if against else "") + _of_bench(path), end="")
     return work.status
+
+
+def _of_bench(path: Path) -> str:
+    """The marks of a leg from the bench, as marking gives them; "" for any other file."""
+    data = path.read_bytes() if path.suffix.lower() == ".glb" else b""
+    if not marking.holds(data):
+        return ""
+    try:
+        return "\n" + your_leg.text(marking.mark(data))
+    except ValueError as why:
+        return f"\nThe steps of the bench cannot be marked: {why}\n"
 
 
 def _with_comparison(path: Path, work: _Work) -> tuple[Report, Comparison | None]:

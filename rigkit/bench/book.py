@@ -23,6 +23,7 @@ except ImportError:  # no such locks on Windows: two tabs must not save in the s
 __all__ = ["DEEPEST", "Book"]
 
 DEEPEST = 200  # steps that can be undone
+KEY = b'"bench_book"'  # the first key of the file, by which it is known
 MOST_BYTES = 30_000_000  # more than the longest history has
 
 

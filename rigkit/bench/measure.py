@@ -6,11 +6,11 @@ inspection's own where it has one, else our choice. Lengths are in cm.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from typing import SupportsFloat
+from typing import Any, SupportsFloat
 
 import numpy as np
 
@@ -27,7 +27,7 @@ from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS
 
 __all__ = ["HIP_RULES", "Measured", "bent_motions", "cut_point", "done", "hip_places"]
-__all__ += ["inspected", "measure", "note", "of_weights", "section", "sole_ends"]
+__all__ += ["inspected", "measure", "note", "of_weights", "section", "signed_off", "sole_ends"]
 
 # Published rules that go by the pelvis: those that go by the leg's length would be told of stilts.
 HIP_RULES = ("bell-1989", "bell-1990", "harrington", "harrington-single", "seidel")
@@ -892,9 +892,27 @@ def inspected(state: State) -> inspection.Report:
 
 
 def _signed(state: State) -> list[Measured]:
-    found = [each for each in inspected(state).findings if each.status == "finding"]
-    heavy = [each for each in found if each.severity != "slight"]
-    slight = [each for each in found if each.severity == "slight" and each.rule not in state.kept]
+    return signed_off(inspected(state).data()["findings"], state.kept)
+
+
+def signed_off(found: Iterable[Mapping[str, Any]], kept: Mapping[str, str]) -> list[Measured]:
+    """Return the numbers of step 12 for an inspection.
+
+    Parameters
+    ----------
+    found : iterable of mapping
+        Its findings, each with at least "status", "severity", "rule", "title" and "todo", as
+        `Report.data` has them.
+    kept : mapping of str to str
+        Rules whose slight findings are kept, each with its reason.
+
+    Returns
+    -------
+    list of Measured
+    """
+    open_ = [each for each in found if each["status"] == "finding"]
+    heavy = [each for each in open_ if each["severity"] != "slight"]
+    slight = [each for each in open_ if each["severity"] == "slight" and each["rule"] not in kept]
     rules = "the inspection's rules"
     return [
         _none("serious and moderate findings", len(heavy), _mend(heavy), rules),
@@ -902,8 +920,8 @@ def _signed(state: State) -> list[Measured]:
     ]
 
 
-def _mend(found: Sequence[inspection.Finding]) -> str:
-    return " ".join(f"{each.title}: {each.todo}" for each in found) or "Nothing is found."
+def _mend(found: Iterable[Mapping[str, Any]]) -> str:
+    return " ".join(f"{each['title']}: {each['todo']}" for each in found) or "Nothing is found."
 
 
 _MEASURES: dict[str, Callable[[State], list[Measured]]] = dict(

@@ -8,6 +8,7 @@ from pathlib import Path
 from rigkit import course
 from rigkit.homework.question import Question
 
+YOUR_LEG = "your-leg"  # the leg from the bench, handed in as one file
 _PREFIX = "questions_"
 
 
@@ -42,6 +43,35 @@ def lessons() -> tuple[str, ...]:
     """The numbers of the lessons that have questions, such as "06"."""
     found = Path(__file__).parent.glob(f"{_PREFIX}*.py")
     return tuple(sorted(path.stem.removeprefix(_PREFIX) for path in found))
+
+
+def works() -> tuple[str, ...]:
+    """All that can be handed in and marked: the lessons' notebooks, then the leg from the bench."""
+    return (*lessons(), YOUR_LEG)
+
+
+def questions_of(work: str | int) -> dict[str, Question]:
+    """The questions of a lesson, or the steps of the leg from the bench, by name.
+
+    Parameters
+    ----------
+    work : str or int
+        Such as "06", or "your-leg".
+
+    Returns
+    -------
+    dict of str to Question
+
+    Raises
+    ------
+    ValueError
+        If there are none.
+    """
+    if work != YOUR_LEG:
+        return questions(work)
+    from rigkit.homework import your_leg  # here, because only marking asks for it
+
+    return {question.name: question for question in your_leg.QUESTIONS}
 
 
 def count_right(lesson: str, names: Iterable[str], student: str | None = None) -> int:

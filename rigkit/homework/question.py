@@ -20,7 +20,8 @@ class Misconception:
     name : str
     answer : callable
         Takes a case's values in their order, like a learner's function; also for questions asked
-        for a value. For a file it gives the `gltf.Asset` that such a file would hold.
+        for a value. For a file it gives the `gltf.Asset` that such a file would hold; for the bench
+        it takes a state and gives the measurement that tells it, "" where it is not this.
     sentence : str
         Completes "These are the values you get when …".
     whole : bool
@@ -95,9 +96,10 @@ class Question:
         The lesson's two digits; the function's name, or the keyword of a value.
     asks : str
         One line for lists.
-    kind : {"function", "value", "file"}
+    kind : {"function", "value", "file", "bench"}
         A function is called with drawn cases. A value answers the one case in the learner's text;
-        so does a rig file, which is inspected.
+        so does a rig file, which is inspected. A step of the bench has no case: its file is
+        measured.
     returns : dict of str to tuple
         The parts of an answer, in order: for numbers their shape, () for a single one; for a choice
         its options; for a list of words `WORDS`; for a file the one part `REPORT`.

@@ -4,12 +4,12 @@ A learner is known by the id, the name, the e-mail address and other names the r
 is theirs where one of these stands, whole, among the words of a folder's or the file's name. What
 the notebook claims is no proof; but without a roster, a name typed in it is its learner's where it
 stands so in the places of their files and nobody else's. A rig file goes to a question that asks
-for one, of a lesson that its learner hands in.
+for one, of a lesson that its learner hands in; a leg from the bench is a work of its own.
 """
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
@@ -18,13 +18,16 @@ from rigkit import course
 from rigkit.homework import catalogue
 from rigkit.marking.entry import Learner
 from rigkit.marking.roster import LONGEST, Roster, composed, folded, spellings, words
-from rigkit.marking.submission import File, Problem, is_rig
+from rigkit.marking.submission import RIGS, File, Problem, is_rig
 
 __all__ = ["Aside", "Assigned", "asking", "assign", "lesson_of", "lesson_of_place"]
 
 _Owners = Mapping[str, Mapping[Learner, bool]]  # whose a place is or may be, and whether surely
 _Label = tuple[str, ...]  # words that name somebody
 _COUNTER = re.compile(r"(?<=.)(?:[\s_-]*\((\d{1,3})\)|[\s_-]+copy[\s_-]*(\d{0,3})|-(\d{1,3}))$")
+# the name of the bench's file
+_LEG = re.compile(r"(?<![^\W_])(?:my|your)[\W_]*leg(?:-\d{1,3})?(?![^\W_])", re.I)
+EDGES = " _-.,()"  # what is left at the ends of a name when part of it is taken out
 MOST_RIVALS = 5  # notebooks of one learner that are all marked
 _Span = tuple[int, int]  # the first of some words, and the one after the last
 
@@ -123,6 +126,8 @@ def assign(
     rivals = {key: _rivals(several, owners) for key, several in sorted(theirs.items())}
     chosen = {key: _chosen(theirs[key], equal, owners) for key, equal in rivals.items()}
     notebooks = {key: file for key, (file, _, _) in chosen.items()}
+    for who, leg in _legs_named(theirs, notebooks):
+        rigs[who].append(leg)
     fittest, unasked, untold = _to_questions(rigs, notebooks)
     inspected: dict[tuple[str, str], dict[str, File]] = defaultdict(dict)
     for (who, lesson, name), (file, _, _) in fittest.items():
@@ -191,9 +196,9 @@ def _told_apart(
         elif not named:
             typed = advise.typed(file)
             unplaced.append(Aside(file, advise.who(file, typed), _ids(typed)))
-        elif file.is_rig:
+        elif file.is_rig and not _is_leg(file):
             rigs[named[0].id].append(file)
-        elif file.lesson and file.lesson not in catalogue.lessons():
+        elif file.lesson and file.lesson not in catalogue.works():
             unplaced.append(Aside(file, _no_lesson(file.lesson), _ids(named)))
         elif not lesson:
             unplaced.append(
@@ -207,6 +212,22 @@ def _told_apart(
         else:
             theirs[named[0].id, lesson].append(file)
     return theirs, rigs, unplaced, ambiguous
+
+
+def _is_leg(file: File) -> bool:
+    """True if a rig file is, or is called, a leg from the bench."""
+    return file.lesson == catalogue.YOUR_LEG or bool(_LEG.search(file.place.rpartition("/")[2]))
+
+
+def _legs_named(
+    theirs: Mapping[tuple[str, str], list[File]], notebooks: Mapping[tuple[str, str], File]
+) -> Iterator[tuple[str, File]]:
+    """(learner's id, file) of the legs that a notebook of their own names as a rig."""
+    for (who, _), book in notebooks.items():
+        named = set(map(folded, book.names.values()))
+        for file in theirs.get((who, catalogue.YOUR_LEG), ()):
+            if folded(file.place.rpartition("/")[2]) in named:
+                yield who, file
 
 
 def _no_lesson(number: str) -> str:
@@ -307,17 +328,24 @@ def _by_place(places: Sequence[str], common: Sequence[str]) -> tuple[tuple[Learn
         return found.setdefault(folded(name), Learner(name, name))
 
     apart = {place for place in places if len(_below(place, common)) > 1}
-    for place in (place for place in places if not is_rig(place)):
+    for place in (place for place in places if not _goes_along(place)):
         handed_in = place in apart or place.casefold().endswith(
-            (".ipynb", ".zip")
+            (".ipynb", ".zip", *RIGS)
         )  # else a letter beside them
         owners[place] = {named(place): True} if handed_in else {}
     lone = (
         tuple(found.values()) if len(found) == 1 else ()
     )  # whose a rig file must be, whatever it is called
-    for place in filter(is_rig, places):
+    for place in filter(_goes_along, places):
         owners[place] = {lone[0] if lone and place not in apart else named(place): True}
     return tuple(sorted(found.values(), key=lambda learner: _natural(folded(learner.id)))), owners
+
+
+def _goes_along(place: str) -> bool:
+    """True for a rig file, which goes along with a notebook; not for a leg that names somebody."""
+    own = _stem(place.rpartition("/")[2])
+    alone = _LEG.search(own) and _less_exercise(own).strip(EDGES)
+    return is_rig(place) and not alone
 
 
 def _with_typed_names(
@@ -364,7 +392,7 @@ def _named_by(parts: Sequence[str], common: int) -> str:
         for folders in (parts[common:-1], parts[:common])
     )
     rest = _less_exercise(_stem(parts[-1]))
-    rest = (_less_question(rest) if is_rig(parts[-1]) else rest).strip(" _-.,()")
+    rest = (_less_question(rest) if is_rig(parts[-1]) else rest).strip(EDGES)
     return (*below[:1], *([rest] if rest else above[-1:]), _stem(parts[-1]))[0][:LONGEST]
 
 
@@ -670,16 +698,18 @@ def _less_question(stem: str, names: Iterable[str] | None = None) -> str:
 
 def lesson_of(file: File) -> str | None:
     """The lesson that a file's code opens, if there is such a one, or else what its place says."""
-    return file.lesson if file.lesson in catalogue.lessons() else lesson_of_place(file.place)
+    return file.lesson if file.lesson in catalogue.works() else lesson_of_place(file.place)
 
 
 def lesson_of_place(place: str) -> str | None:
     """The lesson that a file's name, or else a folder's, says.
 
-    A name says it by its exercise's name, by "homework 6", or by a lone "06".
+    A name says it by its exercise's name, by "homework 6", by a lone "06", or by "my-leg".
     """
     for part in reversed(place.split("/")):
         stem = folded(_stem(part))
+        if _LEG.search(stem):
+            return catalogue.YOUR_LEG
         by_name = _exercise_names().search(stem)
         told = by_name or re.search(
             r"(?<![^\W\d_])(?:lesson|exercise|homework|hw|ex)[\W_]*(\d{1,2})(?!\d)", stem
@@ -692,9 +722,8 @@ def lesson_of_place(place: str) -> str | None:
 
 def _less_exercise(stem: str) -> str:
     """A file's name without that of the exercise and without the counter of a copy."""
-    return re.sub(
-        r"\s*(\(\d{1,2}\)|[-_]copy\d*)$", "", _exercise_names().sub(" ", stem), flags=re.I
-    )
+    rest = _LEG.sub(" ", _exercise_names().sub(" ", stem))
+    return re.sub(r"\s*(\(\d{1,2}\)|[-_]copy\d*)$", "", rest, flags=re.I)
 
 
 @cache

@@ -1,4 +1,4 @@
-"""Stage 1: the notebooks and rig files in a class's submissions.
+"""Stage 1: the notebooks, rig files and legs from the bench in a class's submissions.
 
 Nothing here is run, unpacked to disk, or believed about itself. A class comes as a folder or a zip,
 nested as learning platforms export them; all that is no notebook and no rig file is a problem, with
@@ -29,6 +29,9 @@ from itertools import islice
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from rigkit.bench import book
+from rigkit.bench.marking import holds
+from rigkit.homework import catalogue
 from rigkit.marking.notebook_file import NOTHING, Notebook, read_notebook
 from rigkit.marking.submission import (
     HAND_IN,
@@ -63,6 +66,10 @@ _BROKEN = (
     ValueError,
     OverflowError,
     RuntimeError,
+)
+KEPT_BY_THE_BENCH = (
+    "The file is the one in which the bench keeps a leg's history. Hand in the one that its last"
+    ' step writes, such as "my-leg.glb".'
 )
 _GIVE = "Give the folder or the zip that holds the submissions."
 _INSTEAD = {
@@ -185,7 +192,7 @@ class _Box:
                 try:
                     self._take(thing)
                 except UnreadableError as why:
-                    self.problems.append(Problem(thing.place, str(why)))
+                    self.problems.append(Problem(thing.place, str(why), lesson=why.lesson))
 
     def _take(self, thing: "_Found") -> None:
         suffix = PurePosixPath(thing.place).suffix.casefold()
@@ -198,7 +205,7 @@ class _Box:
                     " exercise only."
                 )
             data = self._spend(thing.place, thing.read())
-            told = NOTHING if suffix in RIGS else _told(data)
+            told = _told_of_rig(data) if suffix in RIGS else _told(data)
             self.files.append(
                 File(
                     thing.place,
@@ -210,6 +217,8 @@ class _Box:
                     told.claimed,
                 )
             )
+        elif suffix == ".json" and book.KEY in thing.read()[:100]:
+            raise UnreadableError(KEPT_BY_THE_BENCH, catalogue.YOUR_LEG)
         else:
             raise UnreadableError(_INSTEAD.get(suffix, f"{NO_NOTEBOOK}. {HAND_IN}"))
 
@@ -260,6 +269,11 @@ def _told(data: bytes) -> Notebook:
         return replace(read_notebook(data), cells=())  # a class's code is not kept in memory
     except UnreadableError:
         return NOTHING
+
+
+def _told_of_rig(data: bytes) -> Notebook:
+    """The words of a rig file on itself: whether it holds a leg from the bench."""
+    return replace(NOTHING, lesson=catalogue.YOUR_LEG) if holds(data) else NOTHING
 
 
 # --- a fair share

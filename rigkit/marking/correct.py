@@ -184,7 +184,7 @@ def _question(text: str, plan: Mapping[str, Terms]) -> tuple[str, str]:
     """The lesson, and the question's id; for a lesson its number twice."""
     lesson, slash, name = text.strip().partition("/")
     lesson = lesson.zfill(2) if lesson.isdecimal() else lesson
-    if lesson not in catalogue.lessons():
+    if lesson not in catalogue.works():
         raise ValueError(
             f"No question is called {text!r}. Give the lesson with it, such as 06/solve_leg, or a"
             " lesson alone, such as 06."

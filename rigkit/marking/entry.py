@@ -78,7 +78,7 @@ class Terms:
 
     def known(self, lesson: str) -> dict[str, Question]:
         """Return all questions of a lesson by name, asked or not: its own, then the teacher's."""
-        return catalogue.questions(lesson) | _own(json.dumps(list(self.own)))
+        return catalogue.questions_of(lesson) | _own(json.dumps(list(self.own)))
 
     def questions(self, lesson: str) -> dict[str, Question]:
         """Return the questions of a lesson that are asked, by name, in order."""

@@ -21,7 +21,16 @@ from rigkit.marking.record import now
 from rigkit.marking.run import Answers, is_theirs
 from rigkit.marking.submission import Submission
 
-__all__ = ["best", "better", "judge", "not_marked", "ran_out_of_time"]
+__all__ = [
+    "best",
+    "better",
+    "facts_of",
+    "judge",
+    "measures",
+    "not_inspected",
+    "not_marked",
+    "ran_out_of_time",
+]
 
 CUT_SHORT = {
     "time limit": "The notebook was still running when its time was up",
@@ -70,7 +79,7 @@ def judge(answers: Answers) -> Entry:
     }
     run = answers.run
     return Entry(
-        **_of(answers.submission),
+        **facts_of(answers.submission),
         end=run.end,
         why="" if run.end == FINISHED else f"{_cut_short(run)}; answers given before that count.",
         outcomes=outcomes,
@@ -104,11 +113,16 @@ def not_marked(
     Entry
     """
     return Entry(
-        **_of(submission), marked=False, end=end, why=why, flags=submission.notes, about=about or {}
+        **facts_of(submission),
+        marked=False,
+        end=end,
+        why=why,
+        flags=submission.notes,
+        about=about or {},
     )
 
 
-def _of(submission: Submission) -> dict[str, Any]:
+def facts_of(submission: Submission) -> dict[str, Any]:
     """The fields of an entry that say what it is of, and when it was made."""
     return {
         "learner": submission.learner,
@@ -203,8 +217,8 @@ def _outcome_of_file(
     run, cases = answers.inspections.get(question.name), answers.cases[question.name]
     named = answers.notebook.names.get(question.name)
     word, why = checking.NOT_YET, ""
-    if run and _not_inspected(run, records):
-        why = f"the inspection of your rig file {_not_inspected(run, records)}."
+    if run and not_inspected(run, records):
+        why = f"the inspection of your rig file {not_inspected(run, records)}."
     elif run is None and answers.submission.rig_problem:
         why = f"the rig file cannot be read. {answers.submission.rig_problem}"
     elif run is None:
@@ -215,7 +229,7 @@ def _outcome_of_file(
     return checking.score_answers(question, cases, records)
 
 
-def _not_inspected(run: Run, records: Sequence[CaseRecord]) -> str:
+def not_inspected(run: Run, records: Sequence[CaseRecord]) -> str:
     """The end of an inspection that was cut short, in words; empty for any other."""
     record = records[0] if records else {"end": "nothing"}
     if "out" in record or record["end"] == "unreadable":
@@ -292,9 +306,9 @@ def _flags_of_rigs(answers: Answers, records: Mapping[str, Sequence[CaseRecord]]
     if answers.submission.rig_problem:
         yield f"A rig file cannot be read. {answers.submission.rig_problem}"
     for name, run in answers.inspections.items():
-        if _not_inspected(run, records[name]):
+        if not_inspected(run, records[name]):
             place = answers.submission.rigs[name].place
-            yield f"The inspection of {place} {_not_inspected(run, records[name])}."
+            yield f"The inspection of {place} {not_inspected(run, records[name])}."
 
 
 def _flags_of_name(
@@ -342,7 +356,7 @@ def _about(answers: Answers) -> dict[str, Any]:
         "asked": dict(answers.asked),
         "rigkit": rigkit.__version__,
         "jail": run.about,
-        **_measures(run),
+        **measures(run),
         "bytes_out": run.bytes_out,
         "cut": run.cut,
         "cells": list(run.cells),
@@ -350,7 +364,7 @@ def _about(answers: Answers) -> dict[str, Any]:
         "printed": run.printed,
     }
     rigs = {
-        name: {"file": rig.place, "digest": rig.digest, "end": run.end, **_measures(run)}
+        name: {"file": rig.place, "digest": rig.digest, "end": run.end, **measures(run)}
         for name, run in inspections.items()
         for rig in [answers.submission.rigs[name]]
     }
@@ -363,5 +377,5 @@ def _about(answers: Answers) -> dict[str, Any]:
     )
 
 
-def _measures(run: Run) -> dict[str, Any]:
+def measures(run: Run) -> dict[str, Any]:
     return {"signal": run.signal, "wall": run.wall, "cpu": run.cpu}

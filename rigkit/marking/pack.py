@@ -66,7 +66,8 @@ def pack(
     questions : iterable of str
         Only these: see `plan.choose`.
     plan : path-like, optional
-        A plan that says the lessons and questions instead.
+        A plan that says the lessons and questions instead. What it says of the leg from the bench
+        is left out: its page is in the course.
 
     Returns
     -------
@@ -88,7 +89,13 @@ def pack(
     chosen = {lesson.number: lesson for lesson in map(course.lesson, lessons)}
     exercises = {number: _exercise(chosen[number]) for number in sorted(chosen)}
     asked = plans.choose(exercises, questions) if plan is None else plans.read(plan)
-    files = _files([course.lesson(number) for number in asked], asked)
+    numbers = [number for number in asked if number != catalogue.YOUR_LEG]
+    if not numbers:
+        raise ValueError(
+            "The plan asks for the leg from the bench alone, of which there is nothing to pack: its"
+            " page is your-leg.ipynb in the course."
+        )
+    files = _files([course.lesson(number) for number in numbers], asked)
     data, out = _zip(files), Path(out)
     if not out.exists():
         course.write_whole(out, data)

@@ -59,7 +59,7 @@ def count(number: int, what: str, several: str = "") -> str:
 def question_of(question_id: str, terms: Terms) -> Question | None:
     """The `Question` of an id such as "06/solve_leg"; None if neither course nor plan has it."""
     lesson, _, name = question_id.partition("/")
-    return terms.questions(lesson).get(name) if lesson in catalogue.lessons() else None
+    return terms.questions(lesson).get(name) if lesson in catalogue.works() else None
 
 
 def asks_of(question_id: str, terms: Terms) -> str:
@@ -71,6 +71,8 @@ def asks_of(question_id: str, terms: Terms) -> str:
 @cache  # a lesson is a whole notebook
 def lesson_title(number: str) -> str:
     """A lesson's title; "" if the course has none."""
+    if number == catalogue.YOUR_LEG:
+        return "A leg from the bench"
     return next((lesson.title for lesson in course.lessons() if lesson.number == number), "")
 
 

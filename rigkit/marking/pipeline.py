@@ -20,12 +20,13 @@ from rigkit.marking.collect import collect
 from rigkit.marking.entry import Entry, Learner, Terms
 from rigkit.marking.jail import Jail, open_jail
 from rigkit.marking.judge import best, better, judge, not_marked, ran_out_of_time
+from rigkit.marking.leg_file import mark_leg
 from rigkit.marking.notebook_file import read_notebook
 from rigkit.marking.place import Placed, place
 from rigkit.marking.record import RECORD, Record, sole
 from rigkit.marking.run import run, student_of
 from rigkit.marking.site import SiteError, imported
-from rigkit.marking.submission import Submission, UnreadableError
+from rigkit.marking.submission import File, Submission, UnreadableError
 from rigkit.marking.summary import Clock, Progress, Summary
 from rigkit.marking.task import Done, Task, finish
 from rigkit.marking.workers import Workers, how_many
@@ -156,6 +157,8 @@ def _mark_one(submission: Submission, jail: Jail, terms: Terms) -> Entry:
     if submission.problem:
         return not_marked(submission, submission.problem)
     try:
+        if submission.lesson == catalogue.YOUR_LEG:
+            return mark_leg(submission, jail, terms)
         return judge(run(submission, jail, terms))
     except UnreadableError as why:
         return not_marked(submission, str(why))
@@ -331,11 +334,17 @@ def _alike(submissions: Iterable[Submission], plan: Mapping[str, Terms]) -> list
     by_lesson = sorted(submissions, key=lambda submission: submission.lesson)
     for lesson, group in groupby(by_lesson, key=lambda submission: submission.lesson):
         several = list(group)
-        rigs = ((one.learner.id, rig.digest) for one in several for rig in one.rigs.values())
+        rigs = ((one.learner.id, rig.digest) for one in several for rig in _rigs(one))
         known = plan.get(lesson, Terms()).known(lesson)
         for alike in (*likeness.groups(_cells(several), known), *likeness.same_rigs(rigs)):
             found.append(replace(alike, lesson=lesson))
     return found
+
+
+def _rigs(submission: Submission) -> tuple[File, ...]:
+    """The rig files of a submission; a leg from the bench is one."""
+    leg = submission.notebook if submission.lesson == catalogue.YOUR_LEG else None
+    return (*submission.rigs.values(), *([leg] if leg else []))
 
 
 def _cells(submissions: Iterable[Submission]) -> Iterator[tuple[str, tuple[str, ...]]]:
@@ -358,7 +367,7 @@ def _listed(
 
 
 def _lesson(lesson: str) -> str:
-    return next(iter(catalogue.questions(lesson).values())).lesson
+    return next(iter(catalogue.questions_of(lesson).values())).lesson
 
 
 def _make_folder(out: Path, path: Path) -> None:

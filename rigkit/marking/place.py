@@ -8,7 +8,7 @@ from rigkit.marking.assign import Assigned, assign, lesson_of, lesson_of_place
 from rigkit.marking.collect import Collected
 from rigkit.marking.entry import Learner
 from rigkit.marking.roster import Roster
-from rigkit.marking.submission import RIGS, File, Stray, Submission, digest_of, is_rig
+from rigkit.marking.submission import RIGS, File, Problem, Stray, Submission, digest_of, is_rig
 
 __all__ = ["Placed", "place"]
 
@@ -94,7 +94,7 @@ def _submission(assigned: Assigned, learner: Learner, lesson: str) -> Submission
     rivals = assigned.rivals.get(key, ())
     asks = any(
         question.kind == "file" and name not in rigs
-        for name, question in catalogue.questions(lesson).items()
+        for name, question in catalogue.questions_of(lesson).items()
     )
     rig_problem = _lost(assigned, learner, RIGS) if asks else ""
     return Submission(
@@ -166,10 +166,13 @@ def _open(
     there = {who for who, _ in keys}
     files = [
         *(
-            _Unmarked(who, lesson_of_place(problem.place), problem.place, problem.why)
+            _Unmarked(who, _lesson_of(problem), problem.place, problem.why)
             for who, problems in assigned.problems.items()
             for problem in problems
-            if problem.cut or who not in there or problem.place.casefold().endswith(_BOOKS)
+            if problem.cut
+            or problem.lesson
+            or who not in there
+            or problem.place.casefold().endswith(_BOOKS)
         ),
         *(
             _Unmarked(who, lesson_of(aside.file), aside.file.place, aside.why, aside.file.digest)
@@ -189,6 +192,11 @@ def _open(
             if (one.who, lesson) not in keys and lesson in known:
                 found.setdefault((one.who, lesson), []).append(one)
     return dict(sorted(found.items()))
+
+
+def _lesson_of(problem: Problem) -> str | None:
+    """The lesson that a file which cannot be read must have been meant for."""
+    return problem.lesson or lesson_of_place(problem.place)
 
 
 def _unmarked(learner: Learner, lesson: str, files: Sequence[_Unmarked]) -> Submission:

@@ -225,7 +225,7 @@ def _weights(found: Any, own: Sequence[Mapping[str, Any]]) -> dict[str, dict[str
     weights: dict[str, dict[str, float]] = {}
     for question, weight in found.items():
         lesson, _, name = question.partition("/")
-        known = catalogue.questions(lesson) if lesson in catalogue.lessons() else {}
+        known = catalogue.questions_of(lesson) if lesson in catalogue.works() else {}
         if name not in known:
             some = (
                 f"Lesson {lesson} has {', '.join(known)}."

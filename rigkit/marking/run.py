@@ -18,9 +18,9 @@ from rigkit.marking.calls import Call, Case, CaseRecord, Request, Run
 from rigkit.marking.entry import FINISHED, Learner, Terms
 from rigkit.marking.jail import Jail
 from rigkit.marking.notebook_file import NOTHING, Notebook, opens, read_notebook
-from rigkit.marking.submission import File, Submission
+from rigkit.marking.submission import Submission
 
-__all__ = ["Answers", "is_theirs", "run", "student_of"]
+__all__ = ["Answers", "inspection", "is_theirs", "run", "student_of"]
 
 INSPECTION = 10.0  # seconds; a rig of 50,000 vertices takes a fraction of one
 
@@ -120,7 +120,7 @@ def run(submission: Submission, jail: Jail, terms: Terms) -> Answers:
         opening = _opening(read, submission.lesson)
         ran = _run_notebook(request, opening, jail)
     inspections = {
-        name: jail.run(_inspection(name, submission.rigs[name]))
+        name: jail.run(inspection(name, submission.rigs[name].data))
         for name, question in questions.items()
         if question.kind == "file" and name in submission.rigs
     }
@@ -197,5 +197,6 @@ def _request(
     )
 
 
-def _inspection(name: str, rig: File) -> Request:
-    return Request((), (Call(name, "file", [], INSPECTION, rig.data),), {})
+def inspection(name: str, data: bytes) -> Request:
+    """The request to inspect a rig file's bytes, for a question of this name."""
+    return Request((), (Call(name, "file", [], INSPECTION, data),), {})

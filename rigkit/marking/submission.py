@@ -22,7 +22,14 @@ HAND_IN = "Hand in the exercise itself, the file whose name ends in .ipynb."
 
 
 class UnreadableError(Exception):
-    """A file cannot be read as what it should be; the text says why, and what would do."""
+    """A file cannot be read as what it should be; the text says why, and what would do.
+
+    `lesson` is what it must have been meant for, where its inside says that.
+    """
+
+    def __init__(self, text: str, lesson: str | None = None) -> None:
+        super().__init__(text)
+        self.lesson = lesson
 
 
 @dataclass(frozen=True)
@@ -39,7 +46,8 @@ class File:
     modified : str
         The time of its last change, ISO: UTC in a folder, as the zip says in a zip.
     lesson : str or None
-        The lesson that a notebook's code opens, two digits.
+        The lesson that a notebook's code opens, two digits; "your-leg" of what holds a leg from
+        the bench.
     read : callable
         Reads its bytes anew, so that a class takes no memory.
     names : Mapping of str to str
@@ -87,11 +95,14 @@ class Problem:
         A sentence on why, and what would do.
     cut : bool
         True if it is a folder with more in it than was read.
+    lesson : str or None
+        What it must have been meant for, where its inside says that.
     """
 
     place: str
     why: str
     cut: bool = False
+    lesson: str | None = None
 
 
 @dataclass(frozen=True)
@@ -120,11 +131,12 @@ class Submission:
     ----------
     learner : Learner
     lesson : str
-        Two digits.
+        Two digits, or "your-leg".
     place, digest : str
         The file's path, and its SHA-256: see `Entry`. No digest where there is nothing to read.
     notebook : File or None
-        None where only rig files were handed in, or nothing that can be read.
+        The leg's file for "your-leg". None where only rig files were handed in, or nothing that can
+        be read.
     rivals : tuple of File
         Other notebooks, where nothing tells which is the newest: all are marked, and the best one
         counts.
