@@ -7,4 +7,5 @@ measure.py   the numbers of each step, with their limits
 steps.py     each step as a panel: what is dragged, what is chosen, what is drawn
 sign_off.py  the last step: the file, its inspection, what is kept for a reason
 shell.py     all of it in a notebook
+your_leg.py  a step of it at a lesson's end, on the learner's own leg
 """
