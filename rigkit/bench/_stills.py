@@ -1,4 +1,4 @@
-"""What a notebook keeps of the bench's steps that have no panel, for where no kernel answers."""
+"""Pictures of the bench's steps that have no panel, for a notebook whose kernel does not run."""
 
 from __future__ import annotations
 
