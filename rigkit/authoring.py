@@ -12,7 +12,7 @@ saved as it stands still where no kernel answers, and not compared), `nbval-igno
 but not compared: its last digits differ between machines).
 
 A scene's function that makes a panel is named `…_panel`, one behind a guess `…_guess`, and a quick
-check `…_check`: so a lesson's time is counted.
+check `…_check`: so a lesson's time is counted. `YourLeg("06")` is a step on the learner's own leg.
 """
 
 import argparse
@@ -27,6 +27,7 @@ from pathlib import Path
 from typing import Any
 
 from rigkit import words as glossary
+from rigkit.course import LEG_FILES
 
 ROOT = Path(__file__).parents[1]
 KERNEL = {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"}
@@ -34,7 +35,7 @@ SAVED = ("text/plain", "text/html", "image/svg+xml")
 IGNORED = "nbval-ignore-output"
 PAGE_OF_WORDS, YOUR_LEG = "words.ipynb", "your-leg.ipynb"  # pages beside the lessons
 FURTHER = "## Further: "  # a heading's beginning: what stands under it is folded at first
-WORDS, PANEL, CHECK = 180, 2, 1  # words a minute; minutes for a panel, for a quick check
+WORDS, PANEL, CHECK, STEP = 180, 2, 1, 3  # words a minute; minutes for each of these
 _READABLE_ID = re.compile(r"[a-z]+(-[a-z0-9]+)*")
 _ADDRESS = re.compile(r"\bat 0x[0-9a-f]+")
 _IMAGES = re.compile(r"<img\b[^>]*>|!\[[^\]]*\]\(")
@@ -112,6 +113,11 @@ def _page_of_words(path: Path) -> str:
 
 
 def _run_again(path: Path) -> str:
+    """A notebook's text once it was run; refused where it would show somebody's own leg."""
+    if left := sorted(each.name for each in path.parent.glob(LEG_FILES)):
+        raise ValueError(
+            f"move {', '.join(left)} away first, or its leg would be saved in a lesson"
+        )
     return text_of(run(read(path), path.parent))
 
 
@@ -159,7 +165,7 @@ def words(cells: Iterable[Any]) -> int:
 
 
 def minutes(cells: Sequence[Any]) -> int:
-    """Return the time that cells take a reader: their words, panels with guesses, and checks.
+    """Return the time that cells take: their words, panels with guesses, checks, bench steps.
 
     Parameters
     ----------
@@ -172,7 +178,8 @@ def minutes(cells: Sequence[Any]) -> int:
     """
     code = "\n".join(cell.source for cell in cells if cell.cell_type == "code")
     panels, checks = (len(re.findall(rf"_{kind}\(", code)) for kind in ("(?:panel|guess)", "check"))
-    return round(words(cells) / WORDS + PANEL * panels + CHECK * checks)
+    steps = len(re.findall(r"\bYourLeg\(", code))
+    return round(words(cells) / WORDS + PANEL * panels + CHECK * checks + STEP * steps)
 
 
 def notebooks(part: str, numbers: Sequence[str] = (), root: Path = ROOT) -> list[Path]:

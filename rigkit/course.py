@@ -45,6 +45,7 @@ __all__ = [
 
 PARTS = ("lessons", "exercises")
 MARKER = ".rigkit"
+LEG_FILES = "my-leg*"  # a learner's own leg, beside the lessons: never a file of the course
 _memory: list[dict[str, Any]] = []  # what could not be written to a learner's folder
 _WHAT_WOULD_DO = {
     errno.ENOENT: "Check the name, and the folder you are in.",
@@ -112,6 +113,8 @@ class Lesson:
         For the teacher: sentences under "ask", "expect" and "stop".
     checks : int
         How many quick checks it has.
+    leg : str
+        For the teacher: of the step on the learner's own leg.
     """
 
     number: str
@@ -123,6 +126,7 @@ class Lesson:
     moments: tuple[str, ...] = ()
     notes: Mapping[str, list[str]] = field(default_factory=dict)
     checks: int = 0
+    leg: str = ""
 
 
 def source() -> Path:
@@ -191,6 +195,7 @@ def _read_lesson(path: Path) -> Lesson:
         tuple(about.get("moments", ())),
         about.get("notes", {}),
         sum(len(re.findall(r"\w_check\(", source)) for source in code),
+        about.get("leg", ""),
     )
 
 
@@ -295,7 +300,8 @@ def shipped() -> Iterator[tuple[str, bytes]]:
     for part in PARTS:
         for path in sorted((source() / part).rglob("*")):
             name = path.relative_to(source())
-            if path.is_file() and not any(p.startswith((".", "__")) for p in name.parts):
+            hidden = any(p.startswith((".", "__")) for p in name.parts)
+            if path.is_file() and not hidden and not path.match(LEG_FILES):
                 yield name.as_posix(), path.read_bytes()
 
 

@@ -116,6 +116,8 @@ def _lesson(lesson: course.Lesson) -> str:
     if lesson.moments:
         moments = "; ".join(f"*{moment}*" for moment in lesson.moments)
         blocks.append(f"**Moments to show:** {moments}.")
+    if lesson.leg:
+        blocks.append(f"**On their own leg:** {lesson.leg}")
     for part, heading in _PARTS.items():
         if lesson.notes.get(part):
             blocks += [f"### {heading}", _list(lesson.notes[part])]

@@ -8,4 +8,5 @@ steps.py     each step as a panel: what is dragged, what is chosen, what is draw
 showing.py   a leg's own page, of a state or of its file
 sign_off.py  the last step: the file, its inspection, what is kept for a reason
 shell.py     all of it in a notebook
+your_leg.py  a step of it at a lesson's end, on the learner's own leg
 """

@@ -59,7 +59,7 @@ def _pelvis_at(state: State, lowered_mm: float, **_: Any) -> Floats:
 
 
 def _lowered(state: State, **values: Any) -> tuple[Row, str]:
-    now = chain_changed(state, values)
+    now = chain_changed(state, values).changed(follows={})  # those are the eighth step's
     pose = build.rig(now).pose({"pelvis": {"shift_y": -values["lowered_mm"] / 1000}}, now.inverse)
     stages = [
         _feet_view(now, view, title, half, pose.world)

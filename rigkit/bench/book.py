@@ -20,7 +20,7 @@ try:
 except ImportError:  # no such locks on Windows: two tabs must not save in the same moment there
     fcntl = None  # type: ignore[assignment]
 
-__all__ = ["DEEPEST", "Book"]
+__all__ = ["DEEPEST", "Book", "whose"]
 
 DEEPEST = 200  # steps that can be undone
 KEY = b'"bench_book"'  # the first key of the file, by which it is known
@@ -44,12 +44,14 @@ class Book:
         Such as "my-leg.json", in a folder that is there; the file need not be.
     puppet : Puppet or str
         Whose leg it is; a name is one of `puppets.PUPPETS`.
+    start : State, optional
+        What it begins with where there is no file, one step after the bare leg.
 
     Attributes
     ----------
     path : Path
     state : State
-        As it is now: the bare one, as long as there is no file.
+        As it is now: as long as there is no file, the one it begins with, else the bare one.
     set_aside : Path or None
         Where a file that could not be read was put.
 
@@ -71,10 +73,17 @@ class Book:
     (0, 10, 10)
     """
 
-    def __init__(self, path: str | os.PathLike[str], puppet: Puppet | str = "Tamsin") -> None:
+    def __init__(
+        self,
+        path: str | os.PathLike[str],
+        puppet: Puppet | str = "Tamsin",
+        start: State | None = None,
+    ) -> None:
         self.path, self._puppet = Path(path), puppets.get(puppet)
         self.set_aside: Path | None = None
-        self._steps, self._at = [State.bare(self._puppet).json()], 0
+        begin = [State.bare(self._puppet), *([] if start is None else [start])]
+        self._steps = list(dict.fromkeys(state.json() for state in begin))
+        self._at = len(self._steps) - 1
         self._seen: bytes | None = None  # the file's bytes that the steps are of
         with self._alone():
             self._read()
@@ -232,6 +241,27 @@ class Book:
             yield
         finally:
             os.close(folder)  # which lets go
+
+
+def whose(path: str | os.PathLike[str]) -> str | None:
+    """Return the name of the character whose leg a file holds.
+
+    Parameters
+    ----------
+    path : str or path
+
+    Returns
+    -------
+    str or None
+        One of `puppets.PUPPETS`; None if there is no file, or none with a leg of one of them.
+    """
+    try:
+        with open(path, "rb") as file:
+            told = _parsed(file.read(MOST_BYTES + 1)) or {}
+    except OSError:
+        return None
+    name = told.get("puppet")
+    return name if isinstance(name, str) and name in puppets.PUPPETS else None
 
 
 def _parsed(data: bytes) -> dict[str, Any] | None:

@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from rigkit import _check, puppets
-from rigkit.bench import _numbers, _skin, sign_off, steps
+from rigkit.bench import _numbers, _skin, _stills, sign_off, steps
 from rigkit.bench._views import numbers
-from rigkit.bench.book import Book
+from rigkit.bench.book import Book, whose
 from rigkit.bench.measure import done
 from rigkit.bench.state import State
 from rigkit.panels import Panel
@@ -37,12 +37,15 @@ class Bench:
 
     Parameters
     ----------
-    puppet : Puppet or str
-        With two bones a leg; a name is one of `puppets.PUPPETS`.
+    puppet : Puppet or str, optional
+        With two bones a leg; a name is one of `puppets.PUPPETS`. Left out, it is whoever's leg the
+        file holds, and Tamsin's where there is no file yet.
     path : str or path
         The learner's file; it is made when the first thing is kept.
     only : str, optional
         The one step that is shown, such as "01"; by default all, the first one that is open first.
+    given : bool
+        True if, where there is no file yet, the kit fills in the steps before `only`.
 
     Raises
     ------
@@ -57,14 +60,17 @@ class Bench:
 
     def __init__(
         self,
-        puppet: Puppet | str = "Tamsin",
+        puppet: Puppet | str | None = None,
         path: str | os.PathLike[str] = "my-leg.json",
         only: str | None = None,
+        given: bool = False,
     ) -> None:
-        self.puppet, self.path, self.only = puppets.get(puppet), Path(path), only
+        self.path, self.only = Path(path), only
+        self.puppet = puppets.get(puppet or whose(self.path) or "Tamsin")
         if only is not None:
             _check.choice("only", only, steps.TITLES)
-        self.book = Book(self.path, self.puppet)
+        start = State.bare(self.puppet).with_sound(only) if only and given else None
+        self.book = Book(self.path, self.puppet, start)
         self.state: State = self.book.state
         self._done = done(self.state)
         self._was_done: set[str] = set()
@@ -115,9 +121,19 @@ class Bench:
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:
         shown = self.widget._repr_mimebundle_(**kwargs)
         data, about = shown if isinstance(shown, tuple) else (shown or {}, {})
-        still = self._panel._still() if self._panel else ""
-        page = f"{still}{_numbers.STYLE}{_numbers.table(self._measured())}"
-        return data | {"text/plain": repr(self), "text/html": page}, about
+        return data | {"text/plain": repr(self), "text/html": self.still()}, about
+
+    def still(self) -> str:
+        """Return markup of the step, once its widget was made, for where no kernel answers.
+
+        Returns
+        -------
+        str
+            Its picture, its numbers, and how far all steps are.
+        """
+        still = self._panel._still() if self._panel else _stills.still(self.state, self._now)
+        standing = _numbers.standing(self._done, set(), self._trouble)
+        return f"{still}{_numbers.STYLE}{_numbers.table(self._measured())}{standing}"
 
     # What a learner does.
 

@@ -8,6 +8,7 @@ from itertools import pairwise
 import pytest
 
 from rigkit import authoring, course
+from rigkit.bench.steps import TITLES
 from rigkit.puppets import PUPPETS
 from tests.unit.test_scene_panels import WHO
 
@@ -129,7 +130,8 @@ def test_each_section_of_its_main_path_ends_in_something_to_do(number, notebook)
     idle = [
         section.splitlines()[0]
         for section in sections
-        if not section.startswith("Recap") and not re.search(r"_(panel|guess|check)\(", section)
+        if not section.startswith("Recap")
+        and not re.search(r"_(panel|guess|check)\(|\bYourLeg\(", section)
     ]
     assert number not in TAUGHT or idle == []
 
@@ -159,7 +161,7 @@ def test_its_headings_are_in_order(notebook):
 
 
 def test_it_ends_with_five_lines_and_the_way_on(number, notebook):
-    text = "\n".join(prose(notebook)[-2:])
+    text = "\n".join(prose(notebook)[-3:])
     if number in TAUGHT:
         recap = text.partition("## Recap\n")[2]
         assert re.findall(r"^(\d)\. ", recap, re.MULTILINE) == ["1", "2", "3", "4", "5"]
@@ -167,6 +169,27 @@ def test_it_ends_with_five_lines_and_the_way_on(number, notebook):
     after = LESSONS.get(f"{int(number) + 1:02d}")
     if after:
         assert f"]({after.path.name})" in text
+
+
+def test_it_ends_with_its_step_on_the_learners_own_leg(number, notebook, about):
+    if number not in TITLES:
+        return
+    told, step, way_on = notebook.cells[-3:]
+    assert told.source.startswith("## Your leg\n")
+    assert f'\nYourLeg("{number}")' in step.source
+    assert way_on.source.startswith("**Now you:**")
+    assert "live" in step.metadata.tags
+    (output,) = step.outputs
+    assert (
+        f"Tamsin's leg in my-leg.json, step {number} ({TITLES[number]})"
+        in output.data["text/plain"]
+    )
+    assert re.search(r'<img class="rig-still" alt="[^"]{40,}"', output.data["text/html"])
+    assert about["leg"].endswith((".", "?"))
+
+
+def test_nobodys_own_leg_lies_beside_the_lessons():
+    assert list((authoring.ROOT / "lessons").glob(course.LEG_FILES)) == []
 
 
 def test_its_code_fits_its_cells_and_defines_nothing(notebook):

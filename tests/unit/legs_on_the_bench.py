@@ -109,9 +109,9 @@ MISTAKES = {
     ),
     "a forward chain": ("04", lambda s: s.changed(inverse=False), ["foot slips"]),
     "a foot that the pelvis carries": (
-        "04",
+        "08",
         lambda s: put(s, "follows", L_foot="pelvis"),
-        ["foot slips"],
+        ["foot carried off"],
     ),
     "no soft reach": ("05", lambda s: s.changed(soft_mm=0), ["knee at"]),
     "hardly soft": ("05", lambda s: s.changed(soft_mm=2), ["knee at"]),

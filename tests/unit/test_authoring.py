@@ -172,12 +172,13 @@ def test_what_goes_further_is_folded_and_timed_apart():
         new_code_cell("scene.knee_check()", id="check"),
         new_markdown_cell("### Deeper", id="deeper"),
         new_markdown_cell("## Recap", id="recap"),
+        new_code_cell('YourLeg("07")', id="your-leg-step"),
     ]
     notebook = authoring.tidy(new_notebook(cells=cells))
     main, beyond = authoring.paths(notebook)
     assert [cell.id for cell in beyond] == ["further", "check", "deeper"]
     assert (authoring.words(main), authoring.words(beyond)) == (360, 5)
-    assert (authoring.minutes(main), authoring.minutes(beyond)) == (4, 1)
+    assert (authoring.minutes(main), authoring.minutes(beyond)) == (2 + 2 + 3, 1)
     folded = [cell.id for cell in notebook.cells if cell.metadata]
     assert folded == ["further"]
 
@@ -185,6 +186,18 @@ def test_what_goes_further_is_folded_and_timed_apart():
 def test_keeping_is_idempotent(kept):
     assert authoring.text_of(nbformat.reads(kept, as_version=4)) == kept
     assert authoring.problems(kept) == []
+
+
+def test_nobodys_own_leg_is_saved_in_a_lesson(tmp_path):
+    lesson = tmp_path / "lessons" / "07-a-knee.ipynb"
+    lesson.parent.mkdir()
+    lesson.write_text(authoring.text_of(new_notebook()))
+    leg = lesson.with_name("my-leg.json")
+    leg.write_text("mine")
+    ((path, make),) = authoring.authored(["07"], tmp_path)
+    with pytest.raises(ValueError, match=r"move my-leg\.json away"):
+        make()
+    assert (path, leg.read_text()) == (lesson, "mine")
 
 
 def test_a_cell_that_fails_or_warns_stops_authoring(tmp_path):

@@ -75,6 +75,15 @@ def test_a_bare_leg_is_right_at_no_step(puppet, step):
     assert not all(each.right for each in measure.measure(State.bare(puppet), step))
 
 
+@each_walker
+@pytest.mark.parametrize("step", STEPS)
+def test_each_step_can_be_done_before_those_after_it(puppet, step):
+    before = [each for each in STEPS if each < step]
+    assert [done(State.bare(puppet).with_sound(step))[each] for each in before] == [
+        "given" for _ in before
+    ]
+
+
 def test_a_bare_leg_cannot_be_signed_off():
     with pytest.raises(ValueError, match="nothing for hip, knee, ankle, ball, toe"):
         measure.measure(State.bare("Tamsin"), "12")

@@ -133,6 +133,19 @@ def test_everything_but_solutions_and_hidden_files_is_copied(shipped, folder):
     assert (folder / LESSON).read_bytes() == (shipped / LESSON).read_bytes()
 
 
+def test_a_leg_beside_the_lessons_is_neither_handed_out_nor_overwritten(shipped, folder):
+    course.hand_out(folder)
+    leg = folder / "lessons" / "my-leg.json"
+    leg.write_text("mine")
+    for name in ("my-leg.json", "my-leg.glb", "my-leg-broken-2026-12-01-1200.json"):
+        (shipped / "lessons" / name).write_text("somebody else's")
+    copies = course.hand_out(folder)
+    assert not any("my-leg" in name for name, _ in course.shipped())
+    assert copies.copied == copies.updated == copies.kept == copies.newer == ()
+    assert [path.name for path in leg.parent.glob("my-leg*")] == ["my-leg.json"]
+    assert leg.read_text() == "mine"
+
+
 def test_a_second_time_changes_nothing(shipped, folder):
     first = course.hand_out(folder)
     again = course.hand_out(folder)

@@ -75,6 +75,7 @@ def test_the_notes_say_all_that_the_lessons_say_to_a_teacher():
         assert f"## {lesson.number} {lesson.title}\n" in text
         assert f"](lessons/{lesson.path.name}), {lesson.minutes} minutes." in text
         for said in (
+            lesson.leg,
             *lesson.aims,
             *(sentence for part in lesson.notes.values() for sentence in part),
         ):
