@@ -12,6 +12,7 @@ const SAID = 4000; // ms: said is said, and the words stand in the readout
 const SETTLE = 200; // ms until the kernel is told of values whose frame was here already
 const LATE = 2500; // ms without an answer until the panel says so
 const REACH = 30; // px from a grip's middle that still take it
+const CATCH = 5; // px within which a dragged grip holds at a catch of its control
 const SMALL = 0.6; // of the size it is drawn at: below, a picture's words cannot be read
 const FLAT = 1e-9; // px a unit: a control that does not move a grip in this view
 
@@ -403,7 +404,17 @@ function solve(panel, held, to) {
     }
     free = free.filter(one => !beyond.includes(one));
   }
+  panel.head.grips[held.grip].moves.forEach((key, i) => {
+    if (key in found) found[key] = caught(panel.controls[key], found[key], held.J[i]);
+  });
   return found;
+}
+
+/** A value, or a control's catch that is within a few px of it. */
+function caught({catches = []}, value, way) {
+  const off = each => Math.abs(each - value) * Math.hypot(...way);
+  const [nearest] = [...catches].sort((one, other) => off(one) - off(other));
+  return off(nearest) <= CATCH ? nearest : value;
 }
 
 /** The steps of controls that bring a grip by so many px: damped least squares, in controls scaled by their ranges. */
