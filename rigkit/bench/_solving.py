@@ -89,6 +89,8 @@ def _lowered(state: State, **values: Any) -> tuple[Row, str]:
         for view, title, half in (("front", "From the front", 0.33), ("side", "From the side", 0.4))
     ]
     words = views.sentence(views.numbers(now, "04"))
+    if not now.inverse and values["lowered_mm"] < LOWERED:
+        words = "Pull the pelvis down by 10 cm: do the feet stay?"
     if now.inverse and _backward(now, pose):
         words += " Which way the knee goes is for steps 06 and 07."
     return row(*stages), words

@@ -70,6 +70,7 @@ class Kernel {
   /** Ask for the frame at these values, the only one wanted from now on. */
   ask(values) {
     clearTimeout(this.settling);
+    this.untold = null;
     this.wanted = values;
     this.send();
   }
@@ -77,8 +78,19 @@ class Kernel {
   /** Tell the kernel of values whose frame was here, once they rest. */
   settle(values) {
     this.wanted = null;
+    this.untold = values;
     clearTimeout(this.settling);
     this.settling = setTimeout(() => this.ask(values), SETTLE);
+  }
+
+  /** Tell the kernel at once what it was to hear later: whoever leaves may go on to another panel. */
+  hurry() {
+    const values = this.wanted ?? this.untold;
+    clearTimeout(this.settling);
+    this.wanted = this.untold = null;
+    if (!values) return;
+    const key = JSON.stringify(values);
+    if (![...this.flights.values()].some(flight => flight.key === key && !flight.ahead)) this.question(values, false);
   }
 
   /** Ask for these too, in their order, when nothing is wanted. */
@@ -676,6 +688,7 @@ class View {
     this.onFocus = event => this.isAlone() && !this.root.contains(event.target) && this.alone.focus();
     window.addEventListener('keydown', this.onKey, true); // before the page's own, which listen further in
     window.addEventListener('resize', this.onResize);
+    this.root.addEventListener('focusout', event => this.root.contains(event.relatedTarget) || this.panel.source.hurry());
     document.addEventListener('focusin', this.onFocus);
     place.append(this.root);
     panel.views.add(this);

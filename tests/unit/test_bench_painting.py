@@ -440,8 +440,8 @@ def test_paint_beyond_the_limb_stays(bound, limb):
 
 def test_a_torn_knee_says_so_first_and_a_number_at_its_limit_shows_on_its_side(bound, brush):
     assert brush.frame["words"] == (
-        "Longest stretch of an edge, bent by 90°: <b>2.97 times</b>, where at most 1.6 times is "
-        "right. Smooth the weights around the knee."
+        "Longest stretch of an edge, bent by 90°: <b>2.97 times</b>, at most 1.6 times. "
+        "Smooth the weights around the knee."
     )
     number = measure.Measured("it", 1.6004, "times", None, 1.6, "Mend it.")
     assert _said(number) == "1.6004 times"
