@@ -51,11 +51,13 @@ class Slider:
         Where it starts.
     unit : str
         Shown after the label.
+    catches : sequence of float
+        Values at which a grip that is dragged past holds for a few px, such as a joint's place.
 
     Raises
     ------
     ValueError
-        If the range is empty, the step is not above zero, or the value lies outside the range.
+        If the range is empty, the step is not above zero, or a value lies outside the range.
     """
 
     key: str
@@ -65,6 +67,7 @@ class Slider:
     step: float
     value: float
     unit: str = ""
+    catches: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("low", "high", "value"):
@@ -74,7 +77,8 @@ class Slider:
             raise ValueError(
                 f"`high` of {self.key!r} must be above `low`; got {self.high!r} and {self.low!r}."
             )
-        self.check(self.value)
+        for value in (self.value, *self.catches):
+            self.check(value)
 
     def __repr__(self) -> str:
         unit = self.unit if self.unit.startswith("°") else f" {self.unit}".rstrip()
@@ -118,7 +122,8 @@ class Slider:
         dict
         """
         fields = ("key", "label", "unit", "low", "high", "step")
-        return {field: getattr(self, field) for field in fields}
+        held = {"catches": list(self.catches)} if self.catches else {}
+        return {field: getattr(self, field) for field in fields} | held
 
 
 @dataclass(frozen=True)

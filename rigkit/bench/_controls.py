@@ -11,7 +11,7 @@ import numpy as np
 from rigkit import foot, rotation, two_bone
 from rigkit._types import ArrayLike, Floats
 from rigkit.bench import _views as views
-from rigkit.bench import build
+from rigkit.bench import build, measure
 from rigkit.bench.state import State
 from rigkit.panels import Choice, Grip, Panel, Slider
 from rigkit.scenes.staging import measure_cm
@@ -41,7 +41,11 @@ def controls_panel(state: State) -> Panel:
         each
         for part, (field, control) in PARTS.items()
         for each in views.point_sliders(
-            _key(part), part.capitalize(), getattr(state, field)[control], room
+            _key(part),
+            part.capitalize(),
+            getattr(state, field)[control],
+            room,
+            _catches(state, control),
         )
     ]
     follows = [
@@ -96,6 +100,12 @@ def _named(state: State) -> dict[str, str]:
     return {"pelvis": "pelvis", "L_foot": "foot", "L_knee": state.chain.bend}
 
 
+def _catches(state: State, control: str) -> tuple[tuple[int, ...], ...]:
+    """Where a part of a control holds as it is dragged by: at the joint it is for, on the floor."""
+    out, up, ahead = state.joints_mm[state.chain.end if control == "L_foot" else "hip"]
+    return ((out if control == "L_foot" else 0,), (0, up), (ahead,))
+
+
 def _key(part: str) -> str:
     return part.replace(" ", "_")
 
@@ -111,7 +121,8 @@ def _controls(state: State, **values: Any) -> tuple[Row, str]:
         _rest_view(now, view, title)
         for view, title in (("front", "From the front"), ("side", "From the side"))
     ]
-    words = views.said(now, "08")
+    about = f"{values['part'].split()[0]}'s {values['part'].split()[1]}"
+    words = views.said(now, "08", about)
     return row(*stages, _toes_up_view(now, values["toes_up_deg"])), words
 
 
@@ -158,12 +169,17 @@ def foot_panel(state: State) -> Panel:
     back = 1000 * state.puppet.heel_length + 60
     front = 1000 * state.puppet.foot_length + 60 - back
     ranges = {"heel": (-back, 0), "ball": (0, front), "toe": (0, front)}
+    belongs = _belongs(state)
     return Panel(
         "Place the foot's pivots, then roll it",
         [
             *(
                 views.slider(
-                    pivot, f"{pivot.capitalize()}, ahead", *ranges[pivot], state.sole_mm[pivot]
+                    pivot,
+                    f"{pivot.capitalize()}, ahead",
+                    *ranges[pivot],
+                    state.sole_mm[pivot],
+                    [1000 * belongs[pivot]],
                 )
                 for pivot in PIVOTS
             ),
@@ -200,12 +216,23 @@ def _foot(state: State, **values: Any) -> tuple[Row, str]:
     return row(_sole_view(now), _rolled_view(now, roll)), words
 
 
+def _belongs(state: State) -> dict[str, float]:
+    """How far ahead of the leg's end the sole's two ends and the toes' joint are [m]."""
+    at, (heel, tip) = state.metres(), measure.sole_ends(state.puppet)
+    places = dict(zip(PIVOTS, (heel, at["ball"], tip), strict=True))
+    return {pivot: float((place - at[state.chain.end])[2]) for pivot, place in places.items()}
+
+
 def _sole_view(state: State) -> Stage:
     """The foot at rest near by, its pivots on the floor."""
     stage = _foot_stage(state, "At rest")
     surface = build.skin(state.puppet)
     stage.surface(surface.vertices, surface.triangles).behind_words()
     stage.chain(views.leg(state)[-3:], "inverse", thickness=12)
+    ends = np.array([_belongs(state)[end] for end in ("heel", "toe")])
+    # the skin is round there: its ends stand above the floor
+    for z in ends + state.metres()[state.chain.end][2]:
+        stage.path([[0, 0, z], [0, 0.05, z]], "soft")
     for pivot in PIVOTS:
         place = _pivot_at(state, pivot, **state.sole_mm)
         stage.dots([place]).note(place, pivot, "soft", "below")

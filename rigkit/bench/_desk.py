@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
 
@@ -15,6 +16,8 @@ class Desk(Protocol):
     state: State
     book: Book
     path: Path
+    repaint: Callable[[], None] | None
+    """Shows what is painted now, where the step's own widget does so without being made anew."""
 
     def take(self, state: State, shown: bool = False) -> None:
         """Take over a state and keep it; `shown` if the step's widget shows it already."""

@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache, partial
 from typing import Any
 
@@ -22,7 +22,8 @@ from rigkit.puppets import Puppet
 from rigkit.scenes.words import SHOWN
 from rigkit.stage import Row, Stage, row
 
-CUT = 200  # px: the width of the cut across
+CUT = 172  # px: the width of the cut across
+AHEAD = 0.06  # m of room before the toes, where they are at first
 CLOSE = 0.075  # m around the knee in the close view of its bend
 ASIDE = 0.12  # m before and behind the skin, where the knee goes
 LOWERED = 0.10  # m by which the pelvis goes down to see which way the knee goes
@@ -46,8 +47,10 @@ def joints_panel(state: State) -> Panel:
         partial(_joints, state),
         size=600,
         grips=[
-            *(_joint_grip(joint, "", _seen_in(state, joint)) for joint in joints),
-            *(_joint_grip(joint, " in the cut", (2,)) for joint in joints),
+            *(_joint_grip(joint, "", _seen_in(state, joint), joints) for joint in joints),
+            _joint_grip("ball", " from the front", (0,), tuple(j for j in joints if j != "toe")),
+            _joint_grip("toe", " from the front", (0,), ("toe",)),
+            *(_joint_grip(joint, " in the cut", (2,), (joint,)) for joint in joints),
         ],
     )
 
@@ -69,11 +72,11 @@ def _seen_in(state: State, joint: str) -> tuple[int, ...]:
     return (0,) if joint in state.chain.raised_m else (0, 1)
 
 
-def _joint_grip(joint: str, where: str, shown: tuple[int, ...]) -> Grip:
+def _joint_grip(joint: str, where: str, shown: tuple[int, ...], chosen: Sequence[str]) -> Grip:
+    """What is taken of a joint while one of some is chosen: in front the toe hides the ball."""
+
     def at(**values: Any) -> Floats | None:
-        if where and values["joint"] != joint:
-            return None
-        return views.at(joint, values)
+        return views.at(joint, values) if values["joint"] in chosen else None
 
     moves = tuple(f"{joint}_{axis}" for axis in views.AXES)
     return Grip(f"{joint.capitalize()}{where}", at, moves, shown, {"joint": joint})
@@ -85,13 +88,16 @@ def _joints(state: State, **values: Any) -> tuple[Row, str]:
         _leg_view(now, view, title)
         for view, title in (("front", "From the front"), ("side", "From the side"))
     )
+    if joint == "hip":
+        for stage in (front, side):
+            stage.dots(measure.hip_places(state.puppet), "goal")
     words = views.said(now, "01", joint)
     return row(front, side, _cut(now, joint)), words
 
 
 def _leg_view(state: State, view: str, title: str) -> Stage:
     """The left leg in its skin; from the front, ball and toe lie behind each other, unnamed."""
-    stage = views.skin_stage(state.puppet, view, title)
+    stage = views.skin_stage(state.puppet, view, title, AHEAD if view == "side" else 0.0)
     names = state.chain.joints if view == "side" else state.chain.hinges
     return stage.chain(views.leg(state), "inverse", names=names, thickness=14)
 
@@ -111,6 +117,7 @@ def _cut(state: State, joint: str) -> Stage:
         stage.dots(measure.hip_places(state.puppet), "goal")
         middle = measure.hip_places(state.puppet).mean(axis=0)
     else:
+        lower = lower if joint in state.chain.hinges else -cut.middle * [0, 1, 0]  # a sole is flat
         middle = cut.middle + lower
         views.cross(stage, middle)
     stage.chain([point], "inverse")

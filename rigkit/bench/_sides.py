@@ -60,7 +60,7 @@ def chain_panel(state: State) -> Panel:
         grips=[
             Grip(
                 f"{end.capitalize()}, turned",
-                partial(_turned_at, state, end),
+                partial(_turned_at, state, joint, end),
                 (f"{joint}_deg",),
                 (1,),
             )
@@ -139,12 +139,22 @@ def turned_places(state: State, turns_deg: Mapping[str, float]) -> dict[str, Flo
     return turned
 
 
-def _turned_at(state: State, end: str, **values: Any) -> Floats | None:
+def _turned_at(state: State, turner: str, end: str, **values: Any) -> Floats | None:
+    """The place of what a turn carries; None while nothing hangs there to be turned."""
     turns = {joint: values[f"{joint}_deg"] for joint in state.chain.hinges}
     try:
-        return turned_places(chain_changed(state, values), turns)[end]
+        now = chain_changed(state, values)
     except ValueError:  # in a circle
         return None
+    return turned_places(now, turns)[end] if _carries(now, turner, end) else None
+
+
+def _carries(state: State, joint: str, end: str) -> bool:
+    """True if one joint hangs from another, with what there is between them."""
+    above = state.parents.get(end)
+    while above not in (None, "pelvis", joint):
+        above = state.parents.get(above)
+    return above == joint
 
 
 # 03: hinges, and the mirror
@@ -229,6 +239,7 @@ def _arrows_view(state: State) -> Stage:
     skeleton = _skeleton(state)
     x, top = state.plane_mm / 1000, views.box(state.puppet)[1, 1]
     stage.ghost([[x, 0, 0], [x, top - 0.03, 0]])
+    stage.note([x, top - 0.03, 0], "mirror", "soft", "above")
     for tag in SIDE_TAGS:
         names = [tag + joint for joint in state.chain.hinges]
         points = skeleton.origins(skeleton.rest_world, names)
@@ -253,7 +264,7 @@ def _bent_view(state: State) -> Stage:
         "turntable",
         (-half, -0.1),
         (half, top),
-        "Given the same numbers",
+        "Both given the same turns",
         width=round(2 * half * views.scale(state.puppet)),
         yaw_deg=50,
         pitch_deg=10,

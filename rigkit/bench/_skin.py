@@ -52,7 +52,7 @@ def widget(bench: Desk) -> Any:
 
     state = bench.state
     try:
-        brush = Brush(state, _Kept(bench))
+        brush = Brush(state, _Kept(bench), back=False)  # the bench has its own buttons
     except ValueError as problem:
         return HTML(f"<p><strong>No skin can be bound yet.</strong> {escape(str(problem))}</p>")
     least, most, step = SOFTNESS
@@ -65,5 +65,10 @@ def widget(bench: Desk) -> Any:
         continuous_update=False,
         layout={"width": "100%", "max_width": "560px"},
     )
+    bench.repaint = brush.show
+    about = HTML(
+        "<p>First the softness, at every joint: over how many radii of the limb the skin passes"
+        " from one bone to the next. Then the brush, about the knee.</p>"
+    )
     soft.observe(lambda change: bench.take(bench.state.changed(softness=change["new"])), "value")
-    return VBox([soft, brush])
+    return VBox([about, soft, brush])

@@ -14,9 +14,11 @@ import numpy as np
 
 from rigkit import plots, two_bone
 from rigkit._types import ArrayLike, Floats
+from rigkit.asking import Guess
 from rigkit.bench import _views as views
-from rigkit.bench import build
+from rigkit.bench import build, measure
 from rigkit.bench.state import State
+from rigkit.leg import LegPose
 from rigkit.panels import Choice, Grip, Panel, Slider
 from rigkit.scenes.bodies import draw_body
 from rigkit.scenes.staging import measure_cm, size
@@ -25,6 +27,8 @@ from rigkit.skeleton import SIDE_TAGS
 from rigkit.stage import Row, Stage, row
 
 CHAINS = ("forward chain", "inverse chain")
+SLIPS = {"not at all": 0.0, "about 5 cm": 5.0, "about 10 cm": 10.0, "about 20 cm": 20.0}
+LOWERED = 100  # mm
 POLE_ROOM = np.array([[-350, 0, -400], [430, 1050, 1150]])  # mm
 HARD, THIS = "without soft reach", "this leg"
 MOST_SOFT = 60  # mm
@@ -41,12 +45,35 @@ def chain_panel(state: State) -> Panel:
         "Lower the pelvis: do the feet stay?",
         [
             Choice("chain", "Both legs by", CHAINS, CHAINS[bool(state.inverse)]),
-            Slider("lowered_mm", "Pelvis lowered", 0, 150, 1, 100, "mm"),
+            Slider("lowered_mm", "To look: pelvis lowered", 0, 150, 1, 0, "mm"),
         ],
         partial(_lowered, state),
         size=600,
         grips=[Grip("Pelvis", partial(_pelvis_at, state), ("lowered_mm",))],
+        ask=None if state.inverse else _slip_asked(state),
     )
+
+
+def _slip_asked(state: State) -> Guess:
+    """A guess of how far a forward leg's foot goes with the pelvis, before it goes."""
+    return Guess(
+        "04/bench-slip",
+        "Both legs are forward chains still: posed from their angles, which stay. The pelvis is"
+        " going to be lowered by 10 cm. How far does a foot go?",
+        tuple(SLIPS),
+        partial(_slip_found, state),
+        then="Pull the pelvis down by 10 cm.",
+    )
+
+
+def _slip_found(state: State, chain: str, lowered_mm: int) -> tuple[str, str] | None:
+    """What a forward leg's foot does once the pelvis is so low."""
+    if chain != CHAINS[0] or lowered_mm < LOWERED:
+        return None
+    forward = measure.free_footed(state).changed(inverse=False)
+    slip = views.numbers(forward, "04")[0].value
+    right = min(SLIPS, key=lambda option: abs(SLIPS[option] - slip))
+    return right, f"Lowered by 10 cm, it goes along by <b>{slip:.1f} cm</b>, into the floor."
 
 
 def chain_changed(state: State, values: Mapping[str, Any]) -> State:
@@ -59,13 +86,26 @@ def _pelvis_at(state: State, lowered_mm: float, **_: Any) -> Floats:
 
 
 def _lowered(state: State, **values: Any) -> tuple[Row, str]:
-    now = chain_changed(state, values).changed(follows={})  # those are the eighth step's
+    now = measure.free_footed(chain_changed(state, values))
     pose = build.rig(now).pose({"pelvis": {"shift_y": -values["lowered_mm"] / 1000}}, now.inverse)
     stages = [
         _feet_view(now, view, title, half, pose.world)
         for view, title, half in (("front", "From the front", 0.33), ("side", "From the side", 0.4))
     ]
-    return row(*stages), views.said(now, "04")
+    words = views.said(now, "04")
+    if not now.inverse and values["lowered_mm"] < LOWERED:
+        words = "Pull the pelvis down by 10 cm: do the feet stay?"
+    if now.inverse and _backward(now, pose):
+        words += " Which way the knee goes is for steps 06 and 07."
+    return row(*stages), words
+
+
+def _backward(state: State, pose: LegPose) -> bool:
+    """True if the left knee is on the wrong side of the line from its root to its end."""
+    hip, knee, ankle = (pose[f"L_{joint}"][:3, 3] for joint in state.chain.solved)
+    way = (ankle - hip) / np.linalg.norm(ankle - hip)
+    off = knee - hip - ((knee - hip) @ way) * way
+    return bool(state.chain.way * (off @ build.toes_way(state)) < -1e-3)
 
 
 def _feet_view(state: State, view: str, title: str, half: float, world: Floats) -> Stage:
@@ -91,13 +131,13 @@ def reach_panel(state: State) -> Panel:
         "Pull the foot out: does the knee snap?",
         [
             views.slider("soft_mm", "Soft over the last", 0, MOST_SOFT, state.soft_mm),
-            Slider("pulled_mm", "Goal beyond full reach", -NEAR, BEYOND, 1, 0, "mm"),
+            Slider("pulled_mm", "To look: goal beyond", -NEAR, BEYOND, 1, 0, "mm"),
         ],
         partial(_reach, state),
         size=600,
         grips=[
             Grip("Goal", partial(_goal_at, state), ("pulled_mm",), (0,)),
-            Grip("Goal on the curve", _on_curve, ("pulled_mm",), (1,)),
+            Grip("Soft reach begins", _soft_at, ("soft_mm",), (1,)),
         ],
     )
 
@@ -119,8 +159,9 @@ def _goal_at(state: State, pulled_mm: float, **_: Any) -> Floats:
     return hip + (upper + lower + pulled_mm / 1000) * OUT
 
 
-def _on_curve(pulled_mm: float, **_: Any) -> tuple[float, float]:
-    return pulled_mm, 30.0
+def _soft_at(soft_mm: float, **_: Any) -> tuple[float, float]:
+    """Where the goal is as soft reach begins, high enough to be clear of both curves."""
+    return -soft_mm, 48.0
 
 
 def _reach(state: State, **values: Any) -> tuple[Row, str]:
@@ -242,8 +283,20 @@ def _pole_view(
     stage = Stage(view, corners[0], corners[1], title, width=width).floor()
     surface = build.skin(state.puppet)
     stage.surface(surface.vertices, surface.triangles).behind_words().ghost(points)
+    if view == "top":
+        _plane(stage, points, float(corners[0][1]))
     foot = views.leg(state, ("ball", "toe"))
     stage.chain([*above, pose.knee, ankle, *foot], "inverse", thickness=12)
     stage.pole(pole, "pole", pose.knee)
     jump = 100 * float(np.linalg.norm(pose.knee - knee))
     return stage.measure(knee, pose.knee, f"{jump:.1f} cm") if jump >= SHOWN else stage
+
+
+def _plane(stage: Stage, points: Floats, lowest: float) -> None:
+    """Draw where hip, knee and ankle lie in one plane, from above, ahead of the knee."""
+    hip, knee, ankle = points
+    way = (ankle - hip) / np.linalg.norm(ankle - hip)
+    off = (knee - hip - ((knee - hip) @ way) * way) * [1, 0, 1]
+    if off[2] > 1e-3:
+        end = knee + off / off[2] * (-lowest - 0.12 - knee[2])
+        stage.path([knee, end], "soft").note(end, "plane of the leg", "soft", "below")

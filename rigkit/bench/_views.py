@@ -48,13 +48,23 @@ def mirrored(points: ArrayLike) -> Floats:
     return np.asarray(points) * [-1.0, 1.0, 1.0]
 
 
-def slider(key: str, label: str, low: float, high: float, value: float, unit: str = "mm") -> Slider:
-    """A slider of whole numbers, its range wide enough for its value."""
+def slider(
+    key: str, label: str, low: float, high: float, value: float, catches: Sequence[float] = ()
+) -> Slider:
+    """A slider of whole millimetres, its range wide enough for its value, and its catches in it."""
     start = round(value)
-    return Slider(key, label, min(round(low), start), max(round(high), start), 1, start, unit)
+    least, most = min(round(low), start), max(round(high), start)
+    held = tuple(sorted({round(each) for each in catches if least <= round(each) <= most}))
+    return Slider(key, label, least, most, 1, start, "mm", held)
 
 
-def point_sliders(name: str, label: str, place_mm: Sequence[float], room: Floats) -> list[Slider]:
+def point_sliders(
+    name: str,
+    label: str,
+    place_mm: Sequence[float],
+    room: Floats,
+    catches: Sequence[Sequence[float]] = ((), (), ()),
+) -> list[Slider]:
     """Three sliders of a place: out to the character's left, up, and ahead.
 
     Parameters
@@ -65,10 +75,12 @@ def point_sliders(name: str, label: str, place_mm: Sequence[float], room: Floats
     place_mm : sequence of float, shape (3,)
     room : ndarray, shape (2, 3)
         The lowest and the highest place [mm].
+    catches : sequence of sequence of float
+        Of each slider.
     """
     return [
-        slider(f"{name}_{axis}", f"{label}, {axis}", low, high, value)
-        for axis, low, high, value in zip(AXES, *room, place_mm, strict=True)
+        slider(f"{name}_{axis}", f"{label}, {axis}", low, high, value, held)
+        for axis, low, high, value, held in zip(AXES, *room, place_mm, catches, strict=True)
     ]
 
 
@@ -205,12 +217,12 @@ def sentence(numbers: Sequence[Measured], about: str = "") -> str:
     ----------
     numbers : sequence of Measured
     about : str
-        The first word of the names that are looked at first, such as "knee".
+        The first words of the names that are looked at first, such as "knee".
     """
     if not numbers:
         return ""
     wrong = [each for each in numbers if not each.right]
-    near = [each for each in numbers if each.name.split()[0] == about]
+    near = [each for each in numbers if f"{each.name} ".startswith(f"{about} ")]
     first = next((each for each in near if not each.right), None) or (near or wrong or numbers)[0]
     said = (
         f"{escape(capital(first.name))}: <b>{escape(value_of(first))}</b>, {escape(first.limit)}."
@@ -218,6 +230,6 @@ def sentence(numbers: Sequence[Measured], about: str = "") -> str:
     if not first.right:
         return f"{said} {escape(first.todo)}"
     if not wrong:
-        return f"{said} Nothing is outside its limits."
+        return f"{said} All numbers of this step are right."
     left = f"{len(wrong)} numbers are" if len(wrong) > 1 else "one number is"
-    return f"{said} Elsewhere {left} outside."
+    return f"{said} Elsewhere {left} not right yet, next: {escape(wrong[0].name)}."

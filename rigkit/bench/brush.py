@@ -131,6 +131,8 @@ class Brush(anywidget.AnyWidget):
         Whose ninth step it is.
     kept : Painted, optional
         Where painted weights are kept; left out, a `History` that begins with the state's.
+    back : bool
+        True for buttons of its own to undo and redo; Ctrl-Z goes back either way.
 
     Attributes
     ----------
@@ -156,7 +158,7 @@ class Brush(anywidget.AnyWidget):
     sent_limb = traitlets.Dict().tag(sync=True)
     frame = traitlets.Dict().tag(sync=True)
 
-    def __init__(self, state: State, kept: Painted | None = None) -> None:
+    def __init__(self, state: State, kept: Painted | None = None, back: bool = True) -> None:
         self._state = state.changed(painted="")
         self._kept = History(state.painted) if kept is None else kept
         skeleton, weights = build.skeleton(state), build.weights(self._state)
@@ -167,7 +169,7 @@ class Brush(anywidget.AnyWidget):
         name = uuid4().hex  # known to the page too, which asks for the whole model by it
         super().__init__(
             model_id=name,
-            head=_head(self.limb, thigh, shank) | {"model": name},
+            head=_head(self.limb, thigh, shank) | {"model": name, "back": back},
             sent_limb=_arrays(self.limb, rest),
             frame=self._frame({"n": 0, "page": ""}, True),
         )
@@ -236,7 +238,7 @@ def _words(numbers: Sequence[Measured]) -> str:
     shown = wrong or numbers[0]
     said = f"{escape(shown.name[:1].upper() + shown.name[1:])}: <b>{escape(_said(shown))}</b>"
     if wrong is None:
-        return f"{said}, and every number is right."
+        return f"{said}, {escape(shown.limit)}. All numbers of this step are right."
     return f"{said}, {escape(shown.limit)}. {escape(shown.todo)}"
 
 

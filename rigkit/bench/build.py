@@ -381,7 +381,8 @@ def weights(state: State) -> Floats:
     >>> build.weights(State.bare("Tamsin").with_sound("12")).shape
     (4955, 11)
     """
-    whole, table = _bound(state.changed(painted=""))
+    # bound about the skin's own middle: a mirror a little beside it moves joints, not skin
+    whole, table = _bound(state.changed(painted="", plane_mm=0))
     if state.painted:
         table = painting.paint(whole, table, state.painted)
     names = whole.names

@@ -19,7 +19,7 @@ from rigkit._types import Floats
 from rigkit.bench import build, measure, misconceptions, sign_off
 from rigkit.bench.measure import Measured
 from rigkit.bench.misconceptions import Misconception
-from rigkit.bench.state import JOINTS, STEPS, State, shape_mark
+from rigkit.bench.state import STEPS, State, shape_mark
 from rigkit.puppets import Puppet
 
 __all__ = [
@@ -264,7 +264,8 @@ def _is_touched(state: State, step: str) -> bool:
     if step in ("04", "09", SIGN_OFF):
         return True
     if step == "06":
-        return state.joints_mm["knee"] != State.bare(state.puppet).joints_mm["knee"]
+        bend = state.chain.bend
+        return state.joints_mm[bend] != State.bare(state.puppet).joints_mm[bend]
     bare = State.bare(state.puppet)
     return any(getattr(state, name) != getattr(bare, name) for name in STEPS[step])
 
@@ -272,10 +273,10 @@ def _is_touched(state: State, step: str) -> bool:
 def _notes(state: State) -> Iterator[str]:
     """Sentences on what a teacher may want to ask."""
     sound = State.bare(state.puppet).with_sound(SIGN_OFF).joints_mm
-    alike = sum(state.joints_mm[name] == sound[name] for name in JOINTS)
-    if "01" not in state.given and alike >= len(JOINTS) - 1:
+    alike = sum(state.joints_mm[name] == sound[name] for name in state.chain.joints)
+    if "01" not in state.given and alike >= len(sound) - 1:
         yield (
-            f"{alike} of {len(JOINTS)} joints stand to the millimetre where the kit's own sound"
+            f"{alike} of {len(sound)} joints stand to the millimetre where the kit's own sound"
             " start has them, and the state does not say that it was given."
         )
 

@@ -26,7 +26,15 @@ from rigkit.inspection import skin_rules, weight_rules
 from rigkit.puppets import Puppet
 from rigkit.skeleton import SIDE_TAGS
 
-__all__ = ["HIP_RULES", "Measured", "bent_motions", "cut_point", "done", "hip_places"]
+__all__ = [
+    "HIP_RULES",
+    "Measured",
+    "bent_motions",
+    "cut_point",
+    "done",
+    "free_footed",
+    "hip_places",
+]
 __all__ += ["inspected", "measure", "note", "of_weights", "section", "signed_off", "sole_ends"]
 
 # Published rules that go by the pelvis: those that go by the leg's length would be told of stilts.
@@ -514,13 +522,28 @@ def _apart(frames: dict[str, Floats], bend: str, end: str) -> float:
 # --- 04: forward and inverse ---
 
 
+def free_footed(state: State) -> State:
+    """Return the state with a foot that nothing carries: the fourth step asks for the chain alone.
+
+    Parameters
+    ----------
+    state : State
+
+    Returns
+    -------
+    State
+    """
+    follows = {name: led for name, led in state.follows.items() if name != "L_foot"}
+    return state.changed(follows=follows)
+
+
 def _lowered(state: State) -> list[Measured]:
-    rig = build.rig(state.changed(follows={}))  # what carries the foot is the eighth step's
+    rig = build.rig(free_footed(state))
     pose = rig.pose({"pelvis": {"shift_y": -0.1}}, inverse=state.inverse)
     end = "L_" + state.chain.end
     rest = rig.skeleton.rest_world[rig.skeleton.index(end), :3, 3]
     slip = 100 * float(np.linalg.norm(pose[end][:3, 3] - rest))
-    todo = "Pose the leg by its goal: choose the inverse chain."
+    todo = "Pose the legs by their goals: choose the inverse chain."
     return [_at_most(0.1, "cm", "foot slips when the pelvis sinks by 10 cm", slip, todo)]
 
 
@@ -630,17 +653,18 @@ def _controls(state: State) -> list[Measured]:
     behind = walked["L_knee"][:3, 3] - own["L_knee"].rest[:3, 3] - [0, 0, 1]
     carried, left = (100 * np.linalg.norm(way) for way in (gone, behind))
     end, middle = state.metres()[state.chain.end], own["pelvis"].rest[:3, 3]
-    pivot = "Put the pivot where the joint is; the shape may stand elsewhere."
-    sole = "Put the shape on the floor, where the sole is."
-    free, along = "Let the foot follow nothing.", "Let it go with the pelvis or the foot."
+    pivot = "Put the pivot where the joint is; the outline may stand elsewhere."
+    middle_todo = "Put the pivot between the hips; the outline may stand elsewhere."
+    sole = "Put the outline on the floor, where the sole is."
+    free, along = "Let the foot follow nothing.", "Let the pole follow the pelvis or the foot."
     foot_off, pelvis_off = _pivot_off(own["L_foot"], end), _pivot_off(own["pelvis"], middle)
-    word, bend = state.chain.word(state.chain.end), state.chain.bend
+    word = state.chain.word(state.chain.end)
     return [
         _at_most(0.1, "cm", f"foot's pivot from the {word}", foot_off, pivot),
-        _at_most(1.0, "cm", "pelvis's pivot from the middle of the hips", pelvis_off, pivot),
-        _at_most(0.1, "cm", "foot's shape off the floor", height, sole),
+        _at_most(1.0, "cm", "pelvis's pivot from the middle of the hips", pelvis_off, middle_todo),
+        _at_most(0.1, "cm", "foot's outline off the floor", height, sole),
         _at_most(0.1, "cm", "foot carried off when the pelvis sinks by 10 cm", carried, free),
-        _at_most(0.1, "cm", f"{bend}'s control left behind in a step of 1 m", left, along),
+        _at_most(0.1, "cm", "pole left behind in a step of 1 m", left, along),
     ]
 
 
@@ -696,8 +720,36 @@ def of_weights(state: State, weights: ArrayLike) -> tuple[Measured, ...]:
     return (
         _at_most(1.6, "times", name, stretch, smooth, own),
         _between(70.0, 104.0, "%", f"volume about the {bend}, bent by 90°", volume, smooth, kept),
+        _jump(state, table, names),
         *_of_rows(state, table, names),
     )
+
+
+def _jump(state: State, table: Floats, names: Sequence[str]) -> Measured:
+    """The greatest share of the weight that changes along a short edge of the legs' skin."""
+    surface, points = build.skin(state.puppet), build.skeleton(state).rest_world[:, :3, 3]
+    mine = table[:, [name[:2] in SIDE_TAGS for name in names]].sum(axis=1) > 0.5
+    edges = _edges(state.puppet)
+    edges = edges[mine[edges].any(axis=-1)]
+    ends, strongest = surface.vertices[edges], table.argmax(axis=-1)[edges]
+    away = np.linalg.norm(points[strongest] - ends.mean(axis=1)[:, None], axis=-1).min(axis=-1)
+    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=-1)
+    common = np.minimum(*np.moveaxis(table[edges], 1, 0)).sum(axis=-1)
+    steps = np.where(length <= weight_rules.SHORT * away, 1 - common, 0.0)
+    there = {names[joint][2:] for joint in strongest[steps.argmax()]}
+    todo = "Raise the softness; the brush reaches no farther than the knee."
+    if there <= set(state.chain.solved[:2]):
+        todo = "Smooth the weights around the knee, or raise the softness."
+    name, limit = "weight that changes along a short edge", RULES["weights-jump"].limit
+    return _at_most(limit, "%", name, 100 * steps.max(), todo, "the inspection's weights-jump")
+
+
+@lru_cache(maxsize=8)
+def _edges(puppet: Puppet) -> Ints:
+    """The given skin's edges, shape (e, 2)."""
+    triangles = build.skin(puppet).triangles
+    ends = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
+    return np.unique(np.sort(ends, axis=-1), axis=0)
 
 
 def _of_rows(state: State, table: Floats, names: Sequence[str]) -> list[Measured]:
@@ -812,11 +864,13 @@ def _pelvis(state: State, walk: gait.Walk) -> list[Measured]:
     """The pelvis's height and its sway."""
     room = gait.highest_hips(walk).min(axis=1) - walk.pelvis[:, 1]
     usual = float(np.ptp(gait.walk(walk.puppet, frames=24, cycles=1).pelvis[:, 0]))
-    straight = "Let the legs be nearly straight in the middle of a stance."
+    sway, low, high = state.pelvis["sway_mm"] / 10, 50 * usual, 200 * usual
+    straight = "Let the pelvis ride lower." if room.mean() < 0 else "Let the pelvis ride higher."
     toward = "Let it go toward the foot that stands."
+    if sway > high:
+        toward = "Let it go less far."
     because = f"half to twice what follows from the pendulum of `gait.sway_width`; {CHOSEN}"
     below, aside = "pelvis below the highest place the legs allow", "pelvis goes from side to side"
-    sway, low, high = state.pelvis["sway_mm"] / 10, 50 * usual, 200 * usual
     return [
         _between(0.0, 8.0, "cm", below, 100 * room.mean(), straight),
         _between(low, high, "cm", aside, sway, toward, because),
@@ -825,20 +879,32 @@ def _pelvis(state: State, walk: gait.Walk) -> list[Measured]:
 
 # --- 11: the foot ---
 
+PIVOTS_BELONG = {
+    "heel": "where the sole ends behind",
+    "ball": "where the toes bend, at the joint",
+    "toe": "where the sole ends in front",
+}
+
 
 def _foot(state: State) -> list[Measured]:
     """The sole's own points as the foot rolls about the learner's pivots."""
-    forward, up = 100 * _standing(state).T
-    todo = "Put the pivots where the sole ends and where the toes bend."
+    moves = {pivot: 100 * each for pivot, each in _standing(state).items()}
     return [
-        _at_most(0.1, "cm", "sole below the floor", max(0.0, float(-up.min())), todo),
-        _at_most(0.1, "cm", "sole off the floor", max(0.0, float(up.max())), todo),
-        _at_most(0.1, "cm", "sole slips", np.abs(forward).max(), todo),
+        _worst("sole below the floor", {p: (-each[:, 1]).max() for p, each in moves.items()}),
+        _worst("sole off the floor", {p: each[:, 1].max() for p, each in moves.items()}),
+        _worst("sole slips", {p: np.abs(each[:, 0]).max() for p, each in moves.items()}),
     ]
 
 
-def _standing(state: State) -> Floats:
-    """The moves of the sole's points that should stand still in a roll, (n, 2), metres.
+def _worst(name: str, off: dict[str, float]) -> Measured:
+    """The greatest of what each pivot is off by [cm], and where that pivot belongs."""
+    pivot = max(off, key=lambda each: off[each])
+    todo = f"Put the {pivot}'s pivot {PIVOTS_BELONG[pivot]}."
+    return _at_most(0.1, "cm", name, max(0.0, float(off[pivot])), todo)
+
+
+def _standing(state: State) -> dict[str, Floats]:
+    """The moves of the sole's points that should stand still in a roll, (n, 2), metres, by pivot.
 
     The heel should while the toes are up, the ball and the tip while the heel is up; the ball only
     until the toe takes over.
@@ -852,13 +918,11 @@ def _standing(state: State) -> Floats:
     behind = rolled.ball, own.ball, rolled.foot_turn
     before = rolled.toe, own.toe, rolled.toe_turn
     early = (angle >= 0) & (angle <= foot.BALL_LIMIT - foot.EASE)
-    return np.concatenate(
-        [
-            _carried(heel_z, *behind)[angle <= 0],
-            _carried(ball_z, *behind)[early],
-            _carried(tip_z, *before)[angle >= 0],
-        ]
-    )
+    return {
+        "heel": _carried(heel_z, *behind)[angle <= 0],
+        "ball": _carried(ball_z, *behind)[early],
+        "toe": _carried(tip_z, *before)[angle >= 0],
+    }
 
 
 def _carried(z: float, pivot: Floats, rest: Floats, turn: Floats) -> Floats:

@@ -14,7 +14,7 @@ import numpy as np
 from rigkit import rotation
 from rigkit._types import Floats
 from rigkit.bench import build, measure
-from rigkit.bench.state import HINGES, JOINTS, State
+from rigkit.bench.state import State
 
 __all__ = ["MISCONCEPTIONS", "Misconception", "found"]
 
@@ -127,10 +127,10 @@ def _crest(state: State) -> _Said:
 
 
 def _kneecap(state: State) -> _Said:
-    cut = measure.section(state, "knee")
+    cut = measure.section(state, state.chain.bend)
     if cut is None:
         return ""
-    off = state.metres()["knee"] - cut.middle
+    off = state.metres()[state.chain.bend] - cut.middle
     ahead = float(off @ build.toes_way(state))
     in_front = ahead > 0.01 and ahead > 0.8 * np.linalg.norm(off)
     return f"the knee stands {_cm(ahead)} in front of the middle of its limb" if in_front else ""
@@ -164,7 +164,7 @@ def _ball_at_the_tips(state: State) -> _Said:
 
 
 def _from_the_pelvis(state: State) -> _Said:
-    there = [joint for joint in JOINTS[1:] if state.parents.get(joint) == "pelvis"]
+    there = [joint for joint in state.chain.joints[1:] if state.parents.get(joint) == "pelvis"]
     return f"{_listed(there)} {_hang(there)} from the pelvis itself" if len(there) > 1 else ""
 
 
@@ -173,7 +173,7 @@ def _hang(names: list[str]) -> str:
 
 
 def _upside_down(state: State) -> _Said:
-    place = {name: number for number, name in enumerate(("pelvis", *JOINTS))}
+    place = {name: number for number, name in enumerate(("pelvis", *state.chain.joints))}
     for joint, parent in state.parents.items():
         if place[parent] > place[joint]:
             return f"the {joint} hangs from the {parent}, which is farther down the leg"
@@ -181,9 +181,10 @@ def _upside_down(state: State) -> _Said:
 
 
 def _past_a_joint(state: State) -> _Said:
+    joints = state.chain.joints
     for joint, parent in state.parents.items():
-        sound = build.CHAIN[joint]
-        if parent not in (sound, "pelvis") and JOINTS.index(parent) < JOINTS.index(joint):
+        sound = state.chain.parents[joint]
+        if parent not in (sound, "pelvis") and joints.index(parent) < joints.index(joint):
             return f"the {joint} hangs from the {parent}, past the {sound}"
     return ""
 
@@ -222,8 +223,9 @@ def _hinges_off(state: State) -> dict[str, float]:
     """By how many degrees each hinge arrow is off square to the leg's bend."""
     skeleton, normal = build.skeleton(state), build.bend_normal(state)
     across = np.cross([0, 1, 0], build.toes_way(state))
-    ways = dict(zip(HINGES, (normal, normal, across), strict=True))
-    arrows = {name: skeleton.rest_world[skeleton.index("L_" + name)][:3, 0] for name in HINGES}
+    *legs, end = state.chain.hinges
+    ways = {**dict.fromkeys(legs, normal), end: across}
+    arrows = {name: skeleton.rest_world[skeleton.index("L_" + name)][:3, 0] for name in ways}
     return {
         name: float(np.degrees(rotation.angle_between(arrows[name], way)))
         for name, way in ways.items()
@@ -413,10 +415,10 @@ NEAR_SOLE = 0.0025  # metres: a pivot so near to its place hardly lifts or sinks
 
 def _pivots_off(state: State) -> dict[str, float]:
     """How far the foot's pivots lie before their places on the sole, metres."""
-    ankle = state.metres()["ankle"][2]
+    end = state.metres()[state.chain.end][2]
     heel, tip = measure.sole_ends(state.puppet)
     right = {"heel": heel[2], "ball": state.metres()["ball"][2], "toe": tip[2]}
-    return {name: state.sole_mm[name] / 1000 - float(z - ankle) for name, z in right.items()}
+    return {name: state.sole_mm[name] / 1000 - float(z - end) for name, z in right.items()}
 
 
 def _from_the_heel(state: State) -> _Said:

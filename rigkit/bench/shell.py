@@ -77,6 +77,7 @@ class Bench:
         self._timer: asyncio.TimerHandle | None = None
         self._panel: Panel | None = None
         self._now = only or next((step for step, how in self._done.items() if how == "open"), "12")
+        self.repaint: Callable[[], None] | None = None
         self._trouble = ""
         if self.book.set_aside:
             self._trouble = (
@@ -142,7 +143,7 @@ class Bench:
         self._keep()
         self._now = step
         self._was_done = {each for each, how in done(self.state).items() if how == "done"}
-        before, self._panel = self._panel, None
+        before, self._panel, self.repaint = self._panel, None, None
         assert self._widgets is not None
         if step in ("09", "12"):
             self._widgets.show({"09": _skin.widget, "12": sign_off.widget}[step](self))
@@ -176,6 +177,7 @@ class Bench:
         except ValueError:  # the panel says it
             return
         if after is self.state:
+            self._tell_numbers()  # a guess may have been told
             return
         self.state = after
         self._tell_numbers()
@@ -210,7 +212,13 @@ class Bench:
             self._trouble = f"That could not be written: {problem}"
             self._tell()
             return
-        self._show(after, bool(own) and replace(after, **{own: getattr(before, own)}) == before)
+        alike = replace(after, painted=before.painted, given=before.given) == before
+        if self.repaint is not None and alike:
+            self._show(after, shown=True)
+            if not own:  # a page that went back by itself has its answer
+                self.repaint()
+            return
+        self._show(after, shown=False)
 
     def _show(self, state: State, shown: bool) -> None:
         before, self.state = self.state, state
@@ -275,12 +283,19 @@ class Bench:
         except ValueError as problem:
             return str(problem)
 
+    def _guessing(self) -> bool:
+        """True while the panel's guess is open, which the numbers would answer."""
+        panel, measured = self._panel, self._measured()
+        if panel is None or panel.ask is None or panel.shown.get("found"):
+            return False
+        return isinstance(measured, str) or not all(each.right for each in measured)
+
     def _tell_numbers(self) -> None:
         if self._widgets is not None:
             measured = self._measured()
             # the brush has its own; and why nothing is shown stands in its place already
             once = self._now == "09" or (self._panel is None and isinstance(measured, str))
-            table = "" if once else _numbers.table(measured)
+            table = "" if once or self._guessing() else _numbers.table(measured)
             self._widgets.numbers.value = table
             self._widgets.numbers.layout.display = "" if table else "none"
 

@@ -15,7 +15,7 @@ from rigkit.bench import build, showing
 from rigkit.bench._desk import Desk
 from rigkit.bench._views import numbers, sentence
 from rigkit.bench.measure import done, inspected
-from rigkit.bench.state import JOINTS, State
+from rigkit.bench.state import State
 from rigkit.bench.steps import TITLES
 from rigkit.inspection import Finding
 
@@ -132,7 +132,7 @@ def missing(state: State) -> str:
     >>> sign_off.missing(State.bare("Pip").with_sound("02"))[:54]
     'Step 02, What hangs from what, comes first. Joints tha'
     """
-    loose = any(joint not in state.parents for joint in JOINTS)
+    loose = any(joint not in state.parents for joint in state.chain.joints)
     open_steps = [step for step, how in done(state).items() if how == "open" and step < "12"]
     for step in ["02"] if loose else open_steps:
         try:

@@ -480,12 +480,13 @@ class View {
   buttons() {
     this.back = {undo: button('Undo', () => this.painting.back('undo')), redo: button('Redo', () => this.painting.back('redo'))};
     const all = button('Smooth all around the knee', () => this.smooth());
-    return element('div', {class: 'rig-buttons'}, all, element('span', {class: 'rig-brush-back'}, this.back.undo, this.back.redo));
+    const back = this.painting.head.back ? [element('span', {class: 'rig-brush-back'}, this.back.undo, this.back.redo)] : [];
+    return element('div', {class: 'rig-buttons'}, all, ...back);
   }
 
   table() {
     this.rows = element('tbody', {});
-    return element('table', {class: 'rig-brush-numbers'}, element('caption', {}, 'Measured'), this.rows);
+    return element('table', {class: 'rig-brush-numbers'}, element('caption', {}, 'Measured on this leg'), this.rows);
   }
 
   // What the brush does.

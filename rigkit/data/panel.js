@@ -12,6 +12,7 @@ const SAID = 4000; // ms: said is said, and the words stand in the readout
 const SETTLE = 200; // ms until the kernel is told of values whose frame was here already
 const LATE = 2500; // ms without an answer until the panel says so
 const REACH = 30; // px from a grip's middle that still take it
+const CATCH = 5; // px within which a dragged grip holds at a catch of its control
 const SMALL = 0.6; // of the size it is drawn at: below, a picture's words cannot be read
 const FLAT = 1e-9; // px a unit: a control that does not move a grip in this view
 
@@ -69,6 +70,7 @@ class Kernel {
   /** Ask for the frame at these values, the only one wanted from now on. */
   ask(values) {
     clearTimeout(this.settling);
+    this.untold = null;
     this.wanted = values;
     this.send();
   }
@@ -76,8 +78,19 @@ class Kernel {
   /** Tell the kernel of values whose frame was here, once they rest. */
   settle(values) {
     this.wanted = null;
+    this.untold = values;
     clearTimeout(this.settling);
     this.settling = setTimeout(() => this.ask(values), SETTLE);
+  }
+
+  /** Tell the kernel at once what it was to hear later: whoever leaves may go on to another panel. */
+  hurry() {
+    const values = this.wanted ?? this.untold;
+    clearTimeout(this.settling);
+    this.wanted = this.untold = null;
+    if (!values) return;
+    const key = JSON.stringify(values);
+    if (![...this.flights.values()].some(flight => flight.key === key && !flight.ahead)) this.question(values, false);
   }
 
   /** Ask for these too, in their order, when nothing is wanted. */
@@ -403,7 +416,17 @@ function solve(panel, held, to) {
     }
     free = free.filter(one => !beyond.includes(one));
   }
+  panel.head.grips[held.grip].moves.forEach((key, i) => {
+    if (key in found) found[key] = caught(panel.controls[key], found[key], held.J[i]);
+  });
   return found;
+}
+
+/** A value, or a control's catch that is within a few px of it. */
+function caught({catches = []}, value, way) {
+  const off = each => Math.abs(each - value) * Math.hypot(...way);
+  const [nearest] = [...catches].sort((one, other) => off(one) - off(other));
+  return off(nearest) <= CATCH ? nearest : value;
 }
 
 /** The steps of controls that bring a grip by so many px: damped least squares, in controls scaled by their ranges. */
@@ -665,6 +688,7 @@ class View {
     this.onFocus = event => this.isAlone() && !this.root.contains(event.target) && this.alone.focus();
     window.addEventListener('keydown', this.onKey, true); // before the page's own, which listen further in
     window.addEventListener('resize', this.onResize);
+    this.root.addEventListener('focusout', event => this.root.contains(event.relatedTarget) || this.panel.source.hurry());
     document.addEventListener('focusin', this.onFocus);
     place.append(this.root);
     panel.views.add(this);

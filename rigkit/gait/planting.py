@@ -201,10 +201,12 @@ def control_values(walk: Walk, rig: LegRig) -> dict[str, dict[str, Floats]]:
     turns = {"turn_y": walk.pelvis_rotation, "turn_z": walk.pelvis_obliquity}
     values = {"pelvis": _shifts(walk.pelvis - rest["pelvis"]) | turns}
     aside = _knees_aside(walk, rig, rest)
+    axes = {control.name: control.rest[:3, :3] for control in rig.controls}
     for side, tag in enumerate(SIDE_TAGS):
         standing = rest[tag + rig.chain[-1]] * [1, 0, 1]
         roll = {"roll": -walk.foot_pitch[:, side]}
-        values[tag + "foot"] = _shifts(flat[:, side] - standing) | roll
+        own = (flat[:, side] - standing) @ axes[tag + "foot"]  # a foot may point outward
+        values[tag + "foot"] = _shifts(own) | roll
         values[tag + "knee"] = {"shift_x": aside[:, side]}
     return values
 

@@ -140,18 +140,18 @@ MISTAKES = {
         lambda s: put(s, "pivots_mm", pelvis=(0, 0, 0)),
         ["pelvis's pivot"],
     ),
-    "the foot's shape at the ankle": (
+    "the foot's outline at the ankle": (
         "08",
         lambda s: put(s, "outlines_mm", L_foot=s.joints_mm["ankle"]),
-        ["foot's shape"],
+        ["foot's outline"],
     ),
     "a foot's control that follows": (
         "08",
         lambda s: put(s, "follows", L_foot="pelvis"),
         ["foot carried"],
     ),
-    "a knee's control that stays": ("08", lambda s: s.changed(follows={}), ["knee's control"]),
-    "a torn crease": ("09", lambda s: s.changed(softness=0.35), ["longest stretch"]),
+    "a pole that stays": ("08", lambda s: s.changed(follows={}), ["pole left"]),
+    "a torn crease": ("09", lambda s: s.changed(softness=0.35), ["longest stretch", "weight that"]),
     "a hose": ("09", lambda s: s.changed(softness=8), ["volume"]),
     "painted in two": ("09", painted_in_two, ["longest stretch"]),
     "the pelvis too high": (

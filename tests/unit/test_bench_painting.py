@@ -352,8 +352,11 @@ def test_a_measure_answers_by_message_and_keeps_nothing(brush):
     assert brush.painted == ""
     (frame,) = brush.sent
     assert (frame["n"], frame["page"]) == (7, "mine")
-    assert frame["words"].startswith("Longest stretch of an edge, bent by 90°: <b>1.4")
-    assert all(row["right"] for row in frame["numbers"])
+    (stretch,) = [row for row in frame["numbers"] if row["name"].startswith("longest")]
+    assert stretch["said"].startswith("1.4")
+    wrong = [row["name"] for row in frame["numbers"] if not row["right"]]
+    assert wrong == ["weight that changes along a short edge"]  # far from the brush
+    assert "Raise the softness" in frame["words"]
     assert "shares" not in frame
 
 

@@ -218,13 +218,42 @@ def test_paint_is_a_step_of_the_same_history(path):
     Book(path, "Tamsin").keep(State.bare("Tamsin").with_sound("12"))
     bench = Bench("Tamsin", path, "09")
     assert bench.widget
-    brush = bench._widgets.place.children[0].children[1]
+    brush = bench._widgets.place.children[0].children[-1]
+    assert brush.head["back"] is False  # one Undo, the bench's
     text = brush.limb.pack([0.5] * len(brush.limb.numbers))
     brush._kept.keep(text)
     assert bench.state.painted == bench.book.state.painted == text
-    assert bench._widgets.place.children[0].children[1] is brush  # not made anew under the hand
+    assert bench._widgets.place.children[0].children[-1] is brush  # not made anew under the hand
     brush._kept.undo()
     assert brush.painted == bench.state.painted == ""
+
+
+def test_the_bench_s_own_undo_shows_in_the_brush_that_is_there(path):
+    Book(path, "Tamsin").keep(State.bare("Tamsin").with_sound("12"))
+    bench = Bench("Tamsin", path, "09")
+    assert bench.widget
+    brush = bench._widgets.place.children[0].children[-1]
+    brush._kept.keep(brush.limb.pack([0.5] * len(brush.limb.numbers)))
+    before = brush.frame["n"]
+    bench.history("undo")
+    assert bench._widgets.place.children[0].children[-1] is brush
+    assert (brush.frame["n"], brush.frame["moved"]) == (before + 1, True)
+    bench.history("redo")
+    assert brush.painted == bench.state.painted != ""
+
+
+def test_a_guess_keeps_its_numbers_back_until_it_is_told(path):
+    Book(path, "Tamsin").keep(State.bare("Tamsin").with_sound("04"))
+    bench = Bench("Tamsin", path, "04")
+    assert bench.widget
+    assert table(bench) == []
+    assert "10.0" not in bench._panel.readout
+    move(bench, lowered_mm=100)
+    assert "10.0" in bench._panel.readout
+    assert [value for _, value, _ in table(bench)] == ["10.0 cm"]
+    move(bench, chain="inverse chain")
+    bench._rested()
+    assert done(bench.state)["04"] == "done"
 
 
 # --- 12: sign off

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
-from rigkit import body, gait, leg, skeleton
+from rigkit import body, gait, leg, rotation, skeleton
 from rigkit.gait._feet import REACH
 from rigkit.puppets import PUPPETS, personal
 
@@ -524,6 +524,22 @@ def test_another_rig_s_feet_roll_over_the_same_spots():
     ankle = rig.skeleton.origins(pose.world[flat], ["L_ankle"])[:, 0]
     assert_allclose(ankle[:, [0, 2]], walk["ankle"][flat, 0][:, [0, 2]], atol=0.001)
     assert_allclose(ankle[:, 1], TAMSIN.ankle_height, atol=0.003)
+
+
+@pytest.mark.parametrize("out_deg", [-6.0, 0.3, 12.0])
+def test_feet_that_point_outward_walk_straight_ahead_too(out_deg):
+    straight = leg.LegRig.from_puppet(TAMSIN)
+    names = straight.skeleton.names
+    places = dict(zip(names, straight.skeleton.rest_world[:, :3, 3], strict=True))
+    ankle, out = places["L_ankle"], rotation.matrix_about("y", np.radians(out_deg))
+    places["L_heel"] = ankle * [1, 0, 1] - [0, 0, TAMSIN.heel_length]
+    places |= {n: ankle + out @ (places[n] - ankle) for n in ("L_heel", "L_ball", "L_toe")}
+    rig = leg.LegRig({name: at for name, at in places.items() if name.startswith("L_")})
+    walk = planted("Tamsin")
+    pose = rig.pose(gait.control_values(walk, rig))
+    gone = walk.pelvis[-1] - walk.pelvis[0]
+    ends = rig.skeleton.origins(pose.world[[0, -1]], ["L_ankle", "R_ankle", "L_toe", "R_toe"])
+    assert_allclose(ends[1] - ends[0], np.broadcast_to(gone, (4, 3)), atol=1e-9)
 
 
 @pytest.mark.parametrize("rig", [None, "rig", TAMSIN])
