@@ -333,7 +333,9 @@ def _pivot_at_the_outline(state: State) -> _Said:
     pivot, shape = (np.array(at["L_foot"]) / 1000 for at in (state.pivots_mm, state.outlines_mm))
     off = _number(state, "08", "foot's pivot")
     there = _above(off) and np.linalg.norm(pivot - shape) < 0.01
-    return f"the foot turns about its shape, {_cm(off.value / 100)} from the ankle" if there else ""
+    return (
+        f"the foot turns about its outline, {_cm(off.value / 100)} from the ankle" if there else ""
+    )
 
 
 def _pivot_elsewhere(state: State) -> _Said:
@@ -348,14 +350,14 @@ def _pelvis_on_the_floor(state: State) -> _Said:
     return f"the pelvis turns about a point {_cm(up)} from the floor" if low else ""
 
 
-def _shape_in_the_air(state: State) -> _Said:
-    up = _number(state, "08", "foot's shape")
-    return f"the foot's shape stands {_cm(up.value / 100)} off the floor" if _above(up) else ""
+def _outline_in_the_air(state: State) -> _Said:
+    up = _number(state, "08", "foot's outline")
+    return f"the foot's outline stands {_cm(up.value / 100)} off the floor" if _above(up) else ""
 
 
-def _knee_stays(state: State) -> _Said:
-    behind = _number(state, "08", "knee's control")
-    left = f"in a step of 1 m the knee's control is left {_cm(behind.value / 100)} behind"
+def _pole_stays(state: State) -> _Said:
+    behind = _number(state, "08", "pole left")
+    left = f"in a step of 1 m the pole is left {_cm(behind.value / 100)} behind"
     return left if "L_knee" not in state.follows else ""
 
 
@@ -633,9 +635,9 @@ MISCONCEPTIONS = (
     Misconception(
         "08",
         "the pivot at the outline",
-        "the shape one takes is thought to be where a control turns",
+        "the outline one takes is thought to be where a control turns",
         _pivot_at_the_outline,
-        "A shape may stand anywhere. About which joint does a foot turn?",
+        "An outline may stand anywhere. About which joint does a foot turn?",
     ),
     Misconception(
         "08",
@@ -653,9 +655,9 @@ MISCONCEPTIONS = (
     ),
     Misconception(
         "08",
-        "the shape in the air",
-        "the foot's shape is put at the joint, not on the floor where the sole is",
-        _shape_in_the_air,
+        "the outline in the air",
+        "the foot's outline is put at the joint, not on the floor where the sole is",
+        _outline_in_the_air,
         "Who plants a foot looks at the sole. Where is it?",
     ),
     Misconception(
@@ -667,9 +669,9 @@ MISCONCEPTIONS = (
     ),
     Misconception(
         "08",
-        "a knee's control that stays",
-        "the knee's control follows nothing and is left behind by the first step",
-        _knee_stays,
+        "a pole that stays",
+        "the pole follows nothing and is left behind by the first step",
+        _pole_stays,
         "Walk a metre ahead. What should have come along?",
     ),
     Misconception(
