@@ -677,7 +677,11 @@ def with_offsets(controls: Iterable[Control]) -> tuple[Control, ...]:
         return replace(follow, offset=offset_to(rest[follow.leader], control.rest, follow.what))
 
     return tuple(
-        replace(control, parent=None, follows=tuple(filled(f, control) for f in control.leaders))
+        control
+        if control.parent is None and all(f.offset is not None for f in control.follows)
+        else replace(
+            control, parent=None, follows=tuple(filled(f, control) for f in control.leaders)
+        )
         for control in controls
     )
 

@@ -794,11 +794,14 @@ def _mirrored(points: Floats, tolerance: float) -> Ints:
     for size in (0.02 * tolerance, tolerance):  # the very place comes before one beside it
         # In one of eight grids two points that are nearer than half a cell share a cell.
         for shift in product((0.0, 0.5), repeat=3):
-            here, there = (_cells(each, 2 * size, shift) for each in (points, image))
+            left = np.flatnonzero(partner < 0)
+            if not len(left):
+                return partner
+            here, there = (_cells(each, 2 * size, shift) for each in (points, image[left]))
             order = here.argsort(kind="stable")
             place = order[np.searchsorted(here, there, sorter=order).clip(0, len(here) - 1)]
-            near = (np.abs(points[place] - image) <= size).all(axis=-1)
-            partner = np.where((partner < 0) & near, place, partner)
+            near = (np.abs(points[place] - image[left]) <= size).all(axis=-1)
+            partner[left[near]] = place[near]
     return partner
 
 
@@ -893,7 +896,8 @@ def _crossed_edges(vertices: Floats, cut: _Cut) -> tuple[Floats, Ints]:
     triangles, down, up, _ = cut
     ends = np.sort(np.stack([triangles, np.roll(triangles, -1, axis=-1)], axis=-1), axis=-1)
     edges = np.concatenate([ends[down], ends[up]])
-    _, first, links = np.unique(edges, axis=0, return_index=True, return_inverse=True)
+    codes = edges @ [len(vertices), 1]
+    _, first, links = np.unique(codes, return_index=True, return_inverse=True)
     return np.concatenate(_outline(vertices, *cut))[first], links.reshape(2, -1).T
 
 

@@ -196,6 +196,9 @@ class Grip:
     chooses : mapping of str to object, optional
         Values of choices that a hand on it, or on a slider that moves it, sets besides. Sliders
         that move only such grips are seen while one of these is chosen.
+    batched : bool
+        True if `at` also takes an array of values for each slider that moves the grip, all of shape
+        (n,), and then gives n places. Each frame asks for several: this way they cost one.
 
     Raises
     ------
@@ -208,6 +211,7 @@ class Grip:
     moves: Sequence[str]
     views: Sequence[int] | None = None
     chooses: Mapping[str, Any] = field(default_factory=dict)
+    batched: bool = False
 
     def __post_init__(self) -> None:
         if not self.name or isinstance(self.moves, str) or not self.moves:
@@ -218,6 +222,24 @@ class Grip:
 
     def __repr__(self) -> str:
         return f"Grip: {self.name}, moved by {', '.join(self.moves)}"
+
+    def places(self, values: Sequence[Mapping[str, Any]]) -> Sequence[ArrayLike | None]:
+        """Return where it is at each of several values, which differ in what moves it alone.
+
+        Parameters
+        ----------
+        values : sequence of mapping
+            Each the values of all controls, by their keys.
+
+        Returns
+        -------
+        sequence of array_like or None
+        """
+        if not self.batched:
+            return [self.at(**each) for each in values]
+        moved = {key: np.array([each[key] for each in values]) for key in self.moves}
+        found = self.at(**{**values[0], **moved})
+        return [None] * len(values) if found is None else list(np.asarray(found))
 
     def told(self) -> dict[str, Any]:
         """Return what a page is told of it.
@@ -500,10 +522,9 @@ class Panel:
         self, number: int, grip: Grip, pictures: Sequence[Any], values: dict[str, Any]
     ) -> Iterator[dict[str, Any]]:
         """Yield where a grip is in each view that shows it, and its ways with its controls."""
-        at = grip.at(**values)
+        at, beside = self._places(grip, values)
         if at is None:
             return
-        beside = [self._beside(grip, key, values, at) for key in grip.moves]
         for view, picture in enumerate(pictures):
             if not isinstance(picture, Picture) or not _shows(picture, view, grip):
                 continue
@@ -519,18 +540,36 @@ class Panel:
                 "J": [[round(float(px), 6) for px in way] for way in moved],
             }
 
-    def _beside(
-        self, grip: Grip, key: str, values: dict[str, Any], at: ArrayLike
-    ) -> list[tuple[ArrayLike, float]]:
-        """The places a little back and ahead along a control, in its range, and how far that is."""
+    def _places(
+        self, grip: Grip, values: dict[str, Any]
+    ) -> tuple[ArrayLike | None, list[list[tuple[ArrayLike, float]]]]:
+        """The place of a grip, and for each control that moves it those a little back and ahead.
+
+        Each of these is in the control's range, and with it stands how far along the control it is.
+        """
+        ways = [(key, self._beside(key, values[key])) for key in grip.moves]
+        near = [(key, value) for key, sides in ways for value in sides if value != values[key]]
+        at, *found = grip.places([values, *(values | {key: value} for key, value in near)])
+        if at is None:
+            return None, []
+        places = dict(zip(near, found, strict=True))
+        beside = [
+            [
+                (at, 0.0)
+                if (place := places.get((key, value))) is None
+                else (place, value - values[key])
+                for value in sides
+            ]
+            for key, sides in ways
+        ]
+        return at, beside
+
+    def _beside(self, key: str, value: float) -> tuple[float, float]:
+        """The values a little back and ahead of one, in the control's range."""
         control = self.controls[key]
         assert isinstance(control, Slider)
-        size, sides = _NEAR * (control.high - control.low), []
-        for side in (-size, size):
-            value = min(control.high, max(control.low, values[key] + side))
-            place = grip.at(**values | {key: value}) if value != values[key] else None
-            sides.append((at, 0.0) if place is None else (place, value - values[key]))
-        return sides
+        size = _NEAR * (control.high - control.low)
+        return max(control.low, value - size), min(control.high, value + size)
 
     def _preset(self, name: str, given: Mapping[str, Any] | Sequence[Any]) -> dict[str, Any]:
         """A preset's checked values by key."""

@@ -29,11 +29,27 @@ class PromptConnection(ZMQChannelsWebsocketConnection):
     """The stock kernel connection, sending every small message at once.
 
     Without TCP_NODELAY a slider's message waits some 45 ms until the one before it is acknowledged.
+    For each of a slider's questions JupyterLab would also turn its busy light on and off, which it
+    draws before the answer that comes right behind: it is not told that the kernel is busy with it.
     """
 
     def connect(self) -> Any:
         self.websocket_handler.set_nodelay(True)
         return super().connect()
+
+    def handle_outgoing_message(self, stream: str, outgoing_msg: list[Any]) -> None:
+        if not self._is_busy_with_a_widget(outgoing_msg):
+            super().handle_outgoing_message(stream, outgoing_msg)
+
+    def _is_busy_with_a_widget(self, message: list[Any]) -> bool:
+        """True for the news that a kernel begins to read a widget's message."""
+        unpack = self.session.unpack
+        _, (_, header, parent, _, content, *_) = self.session.feed_identities(message)
+        return (
+            unpack(header)["msg_type"] == "status"
+            and unpack(parent).get("msg_type") == "comm_msg"
+            and unpack(content)["execution_state"] == "busy"
+        )
 
 
 class CourseServer(ServerApp):

@@ -15,6 +15,7 @@ from rigkit._types import Floats
 from rigkit.foot import FootRoll
 from rigkit.gait._plan import (
     STEP,
+    Curves,
     Plan,
     Published,
     Waves,
@@ -105,7 +106,7 @@ class Feet:
         low = sole(swing.carried, swing.roll)
         clear = (share > CLEARED[0]) & (share < CLEARED[1])
         needed = clear * CLEARANCE * leg_height(puppet) - low[..., 1].min(axis=-1)
-        early, late = _lifting(share)
+        early, late = _lifting(swing.legs.curves)
         later = (needed / late)[share >= LATE].max()
         return np.array([max(((needed - later * late) / early).max(), 0.0), later])
 
@@ -117,26 +118,20 @@ class Planted:
     feet: Feet
     legs: Published
 
-    @cached_property
+    @property
     def pitch(self) -> Floats:
-        """The published pitch p, made p³ / (p² + `SETTLED`²) while the foot is down.
+        return _settled(self.legs.curves)[0]
 
-        It has no rate as the foot comes level, so heel and ball hand over to each other at rest. In
-        swing that is soon gone.
-        """
-        pitch, share = self.legs.pitch, self._share
-        gone = (1 - (4 * share * (1 - share)) ** 2) ** 3
-        return pitch - gone * pitch * SETTLED**2 / (pitch**2 + SETTLED**2)
-
-    @cached_property
+    @property
     def roll(self) -> FootRoll:
-        return foot.roll(self.legs.plan.foot, -self.pitch)
+        return _settled(self.legs.curves)[1]
 
     @cached_property
     def end(self) -> Floats:
         """The leg's end, (forward from the middle of the hips, up from the floor)."""
         plan, swing = self.legs.plan, self.carried.copy()
-        swing[..., 1] += np.tensordot(self.feet.lifts, _lifting(self._share), 1)
+        (early, late), lifting = self.feet.lifts, _lifting(self.legs.curves)
+        swing[..., 1] += early * lifting[0] + late * lifting[1]
         sunk = sole(swing, self.roll)[..., 1].min(axis=-1)
         swing[..., 1] -= np.minimum(sunk, 0)  # between the moments that `lifts` looks at
         return np.where((self.legs.phase < plan.stance_share)[..., None], self.rolling, swing)
@@ -154,19 +149,15 @@ class Planted:
     def published_length(self) -> Floats:
         """A leg's length from root to end with the published knee, by the cosine rule."""
         _, upper, lower = _limb(self.legs.plan.puppet)
-        return np.sqrt(upper**2 + lower**2 + 2 * upper * lower * np.cos(self.legs.angles["knee"]))
+        return np.sqrt(
+            upper**2 + lower**2 + 2 * upper * lower * np.cos(self.legs.curves.angles["knee"])
+        )
 
     def _pelvis_at(self, length: Floats | float) -> Floats:
         """The pelvis's height with a leg so long from root to end, by Pythagoras."""
         root, end = self.legs.root, self.end
         level = self.legs.beside**2 + (end[..., 0] - root[..., 2]) ** 2
         return end[..., 1] - root[..., 1] + np.sqrt(np.maximum(length**2 - level, 0))
-
-    @cached_property
-    def _share(self) -> Floats:
-        """The share of the swing that is over: 0 in stance."""
-        off = self.legs.plan.stance_share
-        return np.clip((self.legs.phase - off) / (1 - off), 0, 1)
 
     # Stance
 
@@ -191,10 +182,7 @@ class Planted:
         The correction takes the shortest way of least jerk between two places with their speeds (T.
         Flash, N. Hogan, J. Neurosci. 5:1688-1703, 1985: there from rest to rest, of hands).
         """
-        share = self._share
-        rise = share**3 * (10 - 15 * share + 6 * share**2)
-        leave = share * (1 - share) ** 3 * (1 + 3 * share)
-        meet = -(share**3) * (1 - share) * (4 - 3 * share)
+        rise, leave, meet = _ways(self.legs.curves)
         off, leaving, strike, meeting = self.feet.corrections
         moved = (
             (1 - rise)[..., None] * off
@@ -212,8 +200,39 @@ class Planted:
         return end
 
 
-def _lifting(share: Floats) -> Floats:
+@lru_cache(32)
+def _settled(curves: Curves) -> tuple[Floats, FootRoll]:
+    """The published pitch p, made p³ / (p² + `SETTLED`²) while the foot is down, and its roll.
+
+    It has no rate as the foot comes level, so heel and ball hand over to each other at rest. In
+    swing that is soon gone.
+    """
+    share = _swing_share(curves)
+    gone = (1 - (4 * share * (1 - share)) ** 2) ** 3
+    pitch = curves.pitch - gone * curves.pitch * SETTLED**2 / (curves.pitch**2 + SETTLED**2)
+    return pitch, foot.roll(curves.plan.foot, -pitch)
+
+
+def _swing_share(curves: Curves) -> Floats:
+    """The share of the swing that is over: 0 in stance."""
+    off = curves.plan.stance_share
+    return np.clip((curves.phase - off) / (1 - off), 0, 1)
+
+
+@lru_cache(32)
+def _ways(curves: Curves) -> tuple[Floats, Floats, Floats]:
+    """The way from a swing's beginning to its end, and what it takes of the speed at either."""
+    share = _swing_share(curves)
+    rise = share**3 * (10 - 15 * share + 6 * share**2)
+    leave = share * (1 - share) ** 3 * (1 + 3 * share)
+    meet = -(share**3) * (1 - share) * (4 - 3 * share)
+    return rise, leave, meet
+
+
+@lru_cache(32)
+def _lifting(curves: Curves) -> Floats:
     """An early and a late lift, which leave and meet the floor without speed."""
+    share = _swing_share(curves)
     return np.stack([share**2 * (1 - share) ** 5, share**4 * (1 - share) ** 2])
 
 

@@ -6,8 +6,8 @@ the leg's own side, y up, z forward.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,6 +57,12 @@ class Plan:
         return tuple(curves.pelvis_curve(turn, speed) for turn in curves.PELVIS_TURNS)
 
     @cached_property
+    def sway_width(self) -> Floats:
+        return curves.sway_width(
+            self.step_length / self.speed, leg_height(self.puppet), self.puppet.hip_width
+        )
+
+    @cached_property
     def foot(self) -> Foot:
         return foot.of_puppet(self.puppet)
 
@@ -76,29 +82,79 @@ class Plan:
 
 
 @dataclass(frozen=True, eq=False)
+class Curves:
+    """The published curves at phases of a leg, each part found once.
+
+    They are the same whatever share of the pelvis's motion a walk has.
+    """
+
+    plan: Plan
+    phase: Floats
+
+    @cached_property
+    def pelvis(self) -> tuple[Floats, ...]:
+        """Each of the pelvis's turns."""
+        return tuple(curves.pelvis_turn(curve, self.phase) for curve in self.plan.pelvis_curves)
+
+    @cached_property
+    def angles(self) -> dict[str, Floats]:
+        joints = self.plan.joint_curves
+        each = np.expand_dims(np.stack(list(joints.values())), tuple(range(1, 1 + self.phase.ndim)))
+        return dict(zip(joints, curves.spline(each, self.phase), strict=True))
+
+    @cached_property
+    def pitch(self) -> Floats:
+        return self.angles["hip"] - PELVIS_TILT - self.angles["knee"] + self.angles["ankle"]
+
+    @cached_property
+    def roll(self) -> FootRoll:
+        return foot.roll(self.plan.foot, -self.pitch)
+
+    @cached_property
+    def limb(self) -> Floats:
+        """Root, middle and end of the published leg in its own plane, from the root."""
+        puppet, (_, upper, lower) = self.plan.puppet, _limb(self.plan.puppet)
+        thigh, knee = self.angles["hip"] - PELVIS_TILT, self.angles["knee"]
+        joints = two_bone.planar_points(thigh, knee, upper, lower)
+        if puppet.knee_side < 0:
+            # The middle joint on the other side of the line from root to end.
+            line = joints[..., 2, :] / np.linalg.norm(joints[..., 2, :], axis=-1, keepdims=True)
+            middle = joints[..., 1, :]
+            joints[..., 1, :] = 2 * np.sum(middle * line, axis=-1, keepdims=True) * line - middle
+        return joints
+
+
+@lru_cache(32)  # a walk is often made anew, under a pelvis that moves otherwise
+def _curves_at(plan: Plan, phase: bytes, shape: tuple[int, ...]) -> Curves:
+    return Curves(plan, np.frombuffer(phase).reshape(shape))
+
+
+@dataclass(frozen=True, eq=False)
 class Published:
     """The pelvis's motion and the published leg at phases of that leg, each part found once."""
 
     plan: Plan
     phase: Floats
 
+    @cached_property
+    def curves(self) -> Curves:
+        usual = replace(self.plan, sway=1.0, rotation=1.0, obliquity=1.0)
+        return _curves_at(usual, self.phase.tobytes(), self.phase.shape)
+
     # The pelvis
 
     @cached_property
     def turns(self) -> tuple[Floats, Floats]:
         """The pelvis's turns about +Y and +Z, were it a left leg."""
-        ahead, rise = (curves.pelvis_turn(curve, self.phase) for curve in self.plan.pelvis_curves)
+        ahead, rise = self.curves.pelvis
         return -self.plan.rotation * ahead, self.plan.obliquity * rise
 
     @cached_property
     def aside(self) -> Floats:
         """The pelvis's sway to the leg's side: one wave a stride, farthest in mid-stance."""
         plan = self.plan
-        way = curves.sway_width(
-            plan.step_length / plan.speed, leg_height(plan.puppet), plan.puppet.hip_width
-        )
         begins = (plan.stance_share - 0.5) / 2  # the middle of the time both feet are down
-        return plan.sway * way / 2 * np.sin(2 * np.pi * (self.phase - begins))
+        return plan.sway * plan.sway_width / 2 * np.sin(2 * np.pi * (self.phase - begins))
 
     def path(self, times: Floats, height: Floats) -> Floats:
         """The middle of the hips at these heights, shape (f, 3), for phases of shape (f, 2)."""
@@ -125,45 +181,17 @@ class Published:
     # The leg
 
     @cached_property
-    def angles(self) -> dict[str, Floats]:
-        return {
-            joint: curves.spline(curve, self.phase)
-            for joint, curve in self.plan.joint_curves.items()
-        }
-
-    @cached_property
-    def pitch(self) -> Floats:
-        return self.angles["hip"] - PELVIS_TILT - self.angles["knee"] + self.angles["ankle"]
-
-    @cached_property
-    def roll(self) -> FootRoll:
-        return foot.roll(self.plan.foot, -self.pitch)
-
-    @cached_property
-    def limb(self) -> Floats:
-        """Root, middle and end of the published leg in its own plane, from the root."""
-        puppet, (_, upper, lower) = self.plan.puppet, _limb(self.plan.puppet)
-        thigh, knee = self.angles["hip"] - PELVIS_TILT, self.angles["knee"]
-        joints = two_bone.planar_points(thigh, knee, upper, lower)
-        if puppet.knee_side < 0:
-            # The middle joint on the other side of the line from root to end.
-            line = joints[..., 2, :] / np.linalg.norm(joints[..., 2, :], axis=-1, keepdims=True)
-            middle = joints[..., 1, :]
-            joints[..., 1, :] = 2 * np.sum(middle * line, axis=-1, keepdims=True) * line - middle
-        return joints
-
-    @cached_property
     def lean(self) -> Floats:
         """The sine of how far the published leg leans outward, which brings its foot on its line.
 
         The sources have no foot's place from side to side.
         """
-        return np.clip(self.beside / -self.limb[..., -1, 1], -1, 1)
+        return np.clip(self.beside / -self.curves.limb[..., -1, 1], -1, 1)
 
     @cached_property
     def end(self) -> Floats:
         """The published leg's end in side view."""
-        root, end, upright = self.root, self.limb[..., -1, :], np.sqrt(1 - self.lean**2)
+        root, end, upright = self.root, self.curves.limb[..., -1, :], np.sqrt(1 - self.lean**2)
         return np.stack([root[..., 2] + end[..., 0], root[..., 1] + end[..., 1] * upright], axis=-1)
 
     @cached_property
@@ -172,7 +200,7 @@ class Published:
 
         For phases of both legs, shape (f, 2).
         """
-        return -sole(self.end, self.roll)[..., 1].min(axis=(-2, -1))
+        return -sole(self.end, self.curves.roll)[..., 1].min(axis=(-2, -1))
 
 
 Waves = NDArray[np.complex128]

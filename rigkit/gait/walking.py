@@ -11,6 +11,7 @@ from rigkit import _check, _format, foot
 from rigkit._types import Bools, Floats
 from rigkit.gait import _feet
 from rigkit.gait._plan import (
+    Curves,
     Plan,
     Published,
     both,
@@ -293,23 +294,24 @@ def moved(
     legs: Published, times: Floats, pelvis: Floats, planted: bool
 ) -> tuple[Floats, Floats, Floats]:
     """The points of a walk under a pelvis, its feet's pitch, and what its legs miss."""
-    feet: Published | _feet.Planted
+    feet: Curves | _feet.Planted
     if planted:
         feet = _feet.feet_of(legs.plan).at(legs)
         joints, miss = _feet.solved_legs(legs, pelvis, _feet.goals(feet, times))
     else:
-        feet = legs
-        joints, miss = in_space(legs, pelvis, legs.limb, legs.lean), np.zeros_like(legs.phase)
-    return with_sole(joints, feet.roll), feet.pitch, miss
+        feet = legs.curves
+        joints, miss = in_space(legs, pelvis, feet.limb, legs.lean), np.zeros_like(legs.phase)
+    return with_sole(joints, feet.roll), feet.pitch.copy(), miss  # a walk is the caller's own
 
 
 def plan_of(walk: Walk) -> Plan:
     """The plan a walk was made from."""
     check_walk(walk)
-    return Plan(
+    plan = Plan(
         *(walk.puppet, walk.speed, walk.step_length, walk.table),
         *(walk.sway, walk.rotation, walk.obliquity),
     )
+    return _feet.feet_of(plan).plan  # the one that knows its curves already
 
 
 def check_walk(walk: object) -> None:

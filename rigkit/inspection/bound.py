@@ -112,9 +112,10 @@ def skins_in_use(asset: Asset) -> list[int]:
 def _local(asset: Asset) -> Floats:
     """The matrices of all nodes in their parents, shape (n, 4, 4)."""
     local = np.broadcast_to(np.eye(4), (len(asset.nodes), 4, 4)).copy()
-    for matrix, node in zip(local, asset.nodes, strict=True):
-        matrix[:3, :3] = rotation.matrix_from_quaternion(node.rotation) * node.scale
-        matrix[:3, 3] = node.translation
+    if len(local):
+        turns = rotation.matrix_from_quaternion([node.rotation for node in asset.nodes])
+        local[:, :3, :3] = turns * np.array([node.scale for node in asset.nodes])[:, None]
+        local[:, :3, 3] = [node.translation for node in asset.nodes]
     return local
 
 

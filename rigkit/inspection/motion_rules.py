@@ -450,7 +450,7 @@ def bone_length(subject: Subject, motion: Motion) -> Outcome:
         for upper, lower in subject.bones(side):
             nodes = [subject.joint(side, part) for part in (upper, lower)]
             rest = float(np.linalg.norm(np.diff(subject.points[nodes], axis=0)))
-            if rest < TOO_SHORT * subject.length:
+            if rest <= TOO_SHORT * subject.length:  # also where both are nothing
                 continue
             length = np.linalg.norm(np.diff(motion.points(nodes), axis=1)[:, 0], axis=-1) / rest
             frame = int(np.abs(length - 1).argmax())

@@ -74,7 +74,8 @@ def _borders(triangles: Ints) -> list[Ints]:
     """The directed edges, (e, 2), of each open border: those that no triangle has backward."""
     edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
     size = int(triangles.max()) + 1
-    loose = edges[~np.isin(edges @ [size, 1], edges @ [1, size])]
+    codes, opposite = edges @ [size, 1], np.sort(edges @ [1, size])
+    loose = edges[opposite.take(np.searchsorted(opposite, codes), mode="clip") != codes]
     parent: dict[int, int] = {}
 
     def top(i: int) -> int:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from itertools import pairwise
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -634,10 +635,16 @@ def no_negative_scale(subject: Subject) -> Measured:
     )
 
 
+# Each subject's, by side: several rules ask for them.
+_BENDS_DEG: WeakKeyDictionary[Subject, dict[str, float]] = WeakKeyDictionary()
+
+
 def _bend_deg(subject: Subject, side: str) -> float:
-    return float(
-        np.degrees(bd.measure_bend(subject.bending(side), (0.0, 0.0, subject.bend_sign)).angle)
-    )
+    found = _BENDS_DEG.setdefault(subject, {})
+    if side not in found:
+        bent = bd.measure_bend(subject.bending(side), (0.0, 0.0, subject.bend_sign))
+        found[side] = float(np.degrees(bent.angle))
+    return found[side]
 
 
 def _deg(number: float) -> str:

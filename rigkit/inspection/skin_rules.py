@@ -321,7 +321,7 @@ def bent_skin(poses: Floats, triangles: Ints, leg: Floats, reach: float = REACH)
         float(stretch.max()),
         poses,
         triangles,
-        np.stack([mesh.carried_section(poses[0], pose, *cut[2:]) for pose in poses]),
+        mesh.carried_section(poses[0], poses, *cut[2:]),
         poses[:, np.roll(uncut[most], -edge)[:2]],
     )
 

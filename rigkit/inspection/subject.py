@@ -406,7 +406,7 @@ class Subject:
     def since_bound(self) -> tuple[Moved, ...]:
         """The motion since binding of each joint that moves some skin, a `Moved` for each."""
         world = self.asset.rest_world()
-        found: dict[int, Moved] = {}
+        found: dict[int, tuple[float, Floats, Floats]] = {}
         for place in self.moving_skins:
             skin = self.asset.skins[place]
             at = {int(node): i for i, node in enumerate(skin.joints)}
@@ -421,10 +421,13 @@ class Subject:
                 metre = self.scale * np.cbrt(abs(np.linalg.det(world[above][:3, :3])))
                 cm = 100 * metre * float(np.linalg.norm(now[:3, 3] - then[:3, 3]))
                 cm = cm if good[i] and good[at[above]] else np.inf
-                if node not in found or cm > found[node].cm:
-                    back = rotations_of(now).T @ rotations_of(then)
-                    found[node] = Moved(node, float(rotation_angle_deg(back)), cm, back)
-        return tuple(found.values())
+                if node not in found or cm > found[node][0]:
+                    found[node] = cm, now, then
+        if not found:
+            return ()
+        far, now, then = zip(*found.values(), strict=True)
+        backs = np.swapaxes(rotations_of(np.array(now)), -1, -2) @ rotations_of(np.array(then))
+        return tuple(map(Moved, found, rotation_angle_deg(backs).tolist(), far, backs))
 
     def above(self, node: int) -> Iterator[int]:
         """Yield the nodes above, nearest first."""
@@ -435,10 +438,18 @@ class Subject:
 
     def leg_skin(self, side: str) -> Ints:
         """Return the triangles that move mostly with one leg, shape (t, 3); none without a skin."""
-        if self.surface is None:
-            return np.empty((0, 3), np.int64)
-        mine = self.surface.weight_of(self.leg_nodes(side)) > 0.5
-        return self.surface.triangles[mine[self.surface.triangles].all(axis=-1)]
+        return self._leg_skin[side]
+
+    @cached_property
+    def _leg_skin(self) -> dict[str, Ints]:
+        surface = self.surface
+        if surface is None:
+            return dict.fromkeys(self.sides, np.empty((0, 3), np.int64))
+        mine = {side: surface.weight_of(self.leg_nodes(side)) > 0.5 for side in self.sides}
+        return {
+            side: surface.triangles[moved[surface.triangles].all(axis=-1)]
+            for side, moved in mine.items()
+        }
 
     def motions_of(self, turned: Mapping[int, Floats]) -> Floats:
         """Return every node's motion from rest when some turn about where they stand.

@@ -317,8 +317,10 @@ def _short_edges(subject: Subject) -> Ints:
 
 def _in_one_place(vertices: Floats) -> Ints:
     """Pairs of vertices, (k, 2), that stand in one place: a seam."""
-    _, first, number = np.unique(vertices, axis=0, return_index=True, return_inverse=True)
-    first = first[number.reshape(-1)]
+    order = np.lexsort(vertices.T)  # stable: of those in one place the first comes first
+    new = np.append(True, (vertices[order[1:]] != vertices[order[:-1]]).any(axis=-1))
+    first = np.empty(len(vertices), dtype=order.dtype)
+    first[order] = order[new][np.cumsum(new) - 1]
     seam = np.flatnonzero(first != np.arange(len(vertices)))
     return np.stack([seam, first[seam]], axis=-1)
 

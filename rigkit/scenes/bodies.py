@@ -40,10 +40,12 @@ def draw_body(stage: Stage, puppet: Puppet, hips: ArrayLike) -> Stage:
     Stage
     """
     left, right = np.asarray(hips)
-    turn = rotation.vector_from_matrix(rotation.matrix_between([1.0, 0.0, 0.0], left - right))
     (trunk, *others), shoulders = _solids(puppet)
-    shares = np.clip(1 - trunk.vertices[:, 1:2] / shoulders, 0, 1)
-    turned = np.einsum("vij,vj->vi", rotation.matrix_from_vector(shares * turn), trunk.vertices)
+    turned = trunk.vertices
+    if (left - right)[1:].any():  # not level across: most hips are, and then nothing turns
+        turn = rotation.vector_from_matrix(rotation.matrix_between([1.0, 0.0, 0.0], left - right))
+        shares = np.clip(1 - turned[:, 1:2] / shoulders, 0, 1)
+        turned = np.einsum("vij,vj->vi", rotation.matrix_from_vector(shares * turn), turned)
     middle = (left + right) / 2
     stage.surface(turned + middle, trunk.triangles, "soft", named="a trunk")
     for solid in others:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from rigkit import controls as ct
-from rigkit import foot, frames, plots, rotation
+from rigkit import frames, plots, rotation
 from rigkit._types import ArrayLike, ControlValues, Floats
 from rigkit.asking import Check, Guess, Number
 from rigkit.leg import LegPose, LegRig
@@ -27,6 +27,7 @@ from rigkit.scenes.staging import (
     measure_or_zero,
     moment,
     size,
+    sole_of,
     stiff,
 )
 from rigkit.scenes.words import SHOWN, number, signed
@@ -101,7 +102,7 @@ def pivots(puppet: Puppet) -> dict[str, Floats]:
 
     Its origin is on the floor below the ankle.
     """
-    sole = foot.of_puppet(puppet)
+    sole = sole_of(puppet)
     places = (
         (0.0, puppet.ankle_height, 0.0),
         (0.0, 0.0, 0.0),
@@ -113,9 +114,12 @@ def pivots(puppet: Puppet) -> dict[str, Floats]:
 @cache
 def pivoting(puppet: Puppet, pivot: str) -> LegRig:
     """The puppet's rig whose left foot control turns about one of `PIVOTS`."""
-    return rig(puppet).with_controls(
-        replace(control(puppet, "L_foot"), pivot=pivots(puppet)[pivot])
-    )
+    return rig(puppet).with_controls(_pivoting(puppet, pivot))
+
+
+@cache
+def _pivoting(puppet, pivot):
+    return replace(control(puppet, "L_foot"), pivot=pivots(puppet)[pivot])
 
 
 def turned_foot(
@@ -125,34 +129,46 @@ def turned_foot(
     turned_out_deg: float | Floats = 0.0,
 ) -> LegPose:
     """The pose of a lifted left foot whose control is turned about one of `PIVOTS`."""
+    turned = _turned_values(toes_up_deg, turned_out_deg)
+    return pivoting(puppet, pivot).pose(LIFTED | {"L_foot": turned})
+
+
+def _turned_values(toes_up_deg, turned_out_deg):
     turn = {"turn_x": -np.radians(toes_up_deg), "turn_y": np.radians(turned_out_deg)}
-    return pivoting(puppet, pivot).pose(LIFTED | {"L_foot": LIFTED["L_foot"] | turn})
+    return LIFTED["L_foot"] | turn
+
+
+@cache
+def _lifted(puppet, pivot):
+    """The lifted foot that is not turned."""
+    return turned_foot(puppet, pivot)
 
 
 def ankle_moved_cm(
     puppet: Puppet, pivot: str, toes_up_deg: ArrayLike = 0.0, turned_out_deg: ArrayLike = 0.0
 ) -> Floats:
     """The distance that the turn of `turned_foot` moves the ankle, cm."""
-    before, after = (
-        _joint(puppet, turned_foot(puppet, pivot, *turn), "L_ankle")
-        for turn in ((), (toes_up_deg, turned_out_deg))
-    )
-    return 100 * np.linalg.norm(after - before, axis=-1)
+    turns = np.asarray(toes_up_deg), np.asarray(turned_out_deg)
+    return _ankle_cm(puppet, pivot, turned_foot(puppet, pivot, *turns))
+
+
+def _ankle_cm(puppet, pivot, after):
+    """The distance of a pose's ankle from that of the foot that is not turned, cm."""
+    before = _joint(puppet, _lifted(puppet, pivot), "L_ankle")
+    return 100 * np.linalg.norm(_joint(puppet, after, "L_ankle") - before, axis=-1)
 
 
 def turned(
     puppet: Puppet, pivot: str, toes_up_deg: float, turned_out_deg: float
 ) -> tuple[Row, str]:
     """A turned foot from the side and from above, and how far its ankle moved in words."""
-    before, after = (
-        turned_foot(puppet, pivot),
-        turned_foot(puppet, pivot, toes_up_deg, turned_out_deg),
-    )
+    before = _lifted(puppet, pivot)
+    after = turned_foot(puppet, pivot, toes_up_deg, turned_out_deg)
     views = [
         _foot_view(puppet, view, title, before, after, pivot)
         for view, title in (("side", "From the side"), ("top", "From above: the toes point down"))
     ]
-    moved = float(ankle_moved_cm(puppet, pivot, toes_up_deg, turned_out_deg))
+    moved = float(_ankle_cm(puppet, pivot, after))
     knee = float(np.degrees(after.flexion[0] - before.flexion[0]))
     words = (
         f"Foot control turned {number(toes_up_deg, 0)}° toes up and {number(turned_out_deg, 0)}°"
@@ -179,8 +195,10 @@ def pivot_panel(puppet: Puppet) -> Panel:
             "Turned out, middle": (PIVOTS[2], 0, 45),
         },
         grips=[
-            Grip("Toes, up or down", partial(_toe, puppet), ("toes_up_deg",), views=(0,)),
-            Grip("Toes, out or in", partial(_toe, puppet), ("turned_out_deg",), views=(1,)),
+            Grip(name, partial(_toe, puppet), (key,), views=(view,), batched=True)
+            for view, (name, key) in enumerate(
+                (("Toes, up or down", "toes_up_deg"), ("Toes, out or in", "turned_out_deg"))
+            )
         ],
     )
 
@@ -276,9 +294,11 @@ def outline_check(puppet: Puppet) -> Panel:
     )
 
 
-def _toe(puppet, **turn):
-    sole = foot.of_puppet(puppet)
-    return frames.apply(turned_foot(puppet, **turn).controls["L_foot"], [0.0, *sole.toe[::-1]])
+def _toe(puppet, pivot, **turn):
+    """The toe in the turned foot control, which follows nothing: it is found without a leg."""
+    one, sole = _pivoting(puppet, pivot), sole_of(puppet)
+    world = ct.pose([one], {"L_foot": _turned_values(**turn)})["L_foot"]
+    return frames.apply(world, [0.0, *sole.toe[::-1]])
 
 
 def zero_check(puppet: Puppet) -> Panel:
@@ -328,7 +348,8 @@ def aboard(puppet: Puppet, gap: str) -> tuple[ct.Control, ct.Control]:
         "lost": ct.Follow("boat", offset=np.eye(4)),
         "along the world's axes": ct.Follow("boat", "position"),
     }[gap]
-    return boat, replace(left, follows=(follow,))
+    boat, left = ct.with_offsets((boat, replace(left, follows=(follow,))))
+    return boat, left
 
 
 def boat_values(left_cm: float, ahead_cm: float, turned_deg: float) -> dict[str, dict[str, Any]]:
@@ -355,7 +376,7 @@ def boarded(
         {"pelvis": {"shift_y": -0.13}, "L_foot": ct.values_at(left, worlds["L_foot"])}
     )
     mark = worlds["boat"] @ frames.relative(boat.rest, left.rest)  # where she stepped onto it
-    off = _mark_cm(puppet, gap, left_cm, ahead_cm, turned_deg)
+    off = _apart_cm(worlds["L_foot"], mark)
     aside = float(np.degrees(np.arccos(np.clip(worlds["L_foot"][:3, 2] @ mark[:3, 2], -1, 1))))
     views = [
         _boat_view(puppet, view, title, boat, worlds, pose, mark, off)
@@ -391,8 +412,8 @@ def boat_panel(puppet: Puppet) -> Panel:
             "Turned, kept": ("kept", 10, 15, 20),
         },
         grips=[
-            Grip("Boat", partial(_on_boat, puppet, 0.0), ("left_cm", "ahead_cm")),
-            Grip("Bow", partial(_on_boat, puppet, HULL[1]), ("turned_deg",)),
+            Grip("Boat", partial(_on_boat, puppet, 0.0), ("left_cm", "ahead_cm"), batched=True),
+            Grip("Bow", partial(_on_boat, puppet, HULL[1]), ("turned_deg",), batched=True),
         ],
     )
 
@@ -434,7 +455,12 @@ def _mark_cm(puppet, gap, *moved):
     boat, left = aboard(puppet, gap)
     worlds = ct.pose((boat, left), boat_values(*moved))
     mark = worlds["boat"] @ frames.relative(boat.rest, left.rest)
-    return 100 * float(np.linalg.norm(worlds["L_foot"][:3, 3] - mark[:3, 3]))
+    return _apart_cm(worlds["L_foot"], mark)
+
+
+def _apart_cm(one, other):
+    """The distance between two frames' origins, cm."""
+    return 100 * float(np.linalg.norm(one[:3, 3] - other[:3, 3]))
 
 
 def follow_check() -> Panel:
@@ -506,7 +532,10 @@ def _crouched(frame, lowered_cm, turned_deg):
 
 def moved_cm(puppet: Puppet, feet: str, values: ControlValues) -> dict[str, Floats]:
     """Distance of each of `TOUCHED` from its rest, cm: a dict of name to array."""
-    posed = hanging(puppet, feet).pose(values).controls
+    return _moved_cm(puppet, hanging(puppet, feet).pose(values).controls)
+
+
+def _moved_cm(puppet, posed):
     return {
         name: 100 * np.linalg.norm((posed[name] - control(puppet, name).rest)[..., :3, 3], axis=-1)
         for name in TOUCHED
@@ -536,12 +565,13 @@ def crouching(puppet: Puppet, frame: int, lowered_cm: float, turned_deg: float) 
     values = _crouched(frame, lowered_cm, turned_deg)
     views, said = [], []
     for feet in HANGING:
-        moved = moved_cm(puppet, feet, values)
+        pose = hanging(puppet, feet).pose(values)
+        moved = _moved_cm(puppet, pose.controls)
         views.append(
             _rig_view(
                 puppet,
                 feet,
-                hanging(puppet, feet).pose(values),
+                pose,
                 ghosts=True,
                 measured=("L_foot", moved["L_foot"]),
             )
@@ -575,7 +605,12 @@ def pelvis_panel(puppet: Puppet) -> Panel:
         },
         play="frame",
         grips=[
-            Grip("Pelvis control", partial(_pelvis_front, puppet), ("lowered_cm", "turned_deg"))
+            Grip(
+                "Pelvis control",
+                partial(_pelvis_front, puppet),
+                ("lowered_cm", "turned_deg"),
+                batched=True,
+            )
         ],
     )
 
@@ -799,8 +834,8 @@ def _rig_view(puppet, title, pose, names=False, ghosts=False, measured=None, leg
     outlines = {
         name: frames.apply(pose.controls[name], control(puppet, name).outline) for name in TOUCHED
     }
-    for name in TOUCHED if ghosts else ():
-        stage.ghost(frames.apply(control(puppet, name).rest, control(puppet, name).outline))
+    for ghost in _outlines_at_rest(puppet) if ghosts else ():
+        stage.ghost(ghost)
     _legs(stage, puppet, pose.world)
     for name, outline in outlines.items():
         stage.control(outline, name if names else "")
@@ -815,11 +850,18 @@ def _rig_view(puppet, title, pose, names=False, ghosts=False, measured=None, leg
     return stage
 
 
+@cache
+def _outlines_at_rest(puppet):
+    return [
+        frames.apply(control(puppet, name).rest, control(puppet, name).outline) for name in TOUCHED
+    ]
+
+
 def _foot_view(puppet, view, title, before, after, pivot):
     """A lifted foot, close: as it was, dotted, and as it is now, with outline and pivot."""
     low, high = ((-0.24, -0.03), (0.36, 0.51)) if view == "side" else ((-0.19, -0.36), (0.41, 0.18))
     stage = half_stage(title, low, high, view=view).floor()
-    one, sole = control(puppet, "L_foot"), foot.of_puppet(puppet)
+    one, sole = control(puppet, "L_foot"), sole_of(puppet)
     was, now = before.controls["L_foot"], after.controls["L_foot"]
     stage.ghost(frames.apply(was, one.outline))
     if view == "side":

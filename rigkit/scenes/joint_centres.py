@@ -4,7 +4,7 @@ The knee is seen from the side, x forward and y up in the picture, with its pin 
 pelvis is seen from the front, the middle of its two ASISs at the origin. Metres.
 """
 
-from functools import lru_cache, partial
+from functools import cache, lru_cache, partial
 
 import numpy as np
 
@@ -226,6 +226,7 @@ SHOWS_DEG = 20  # a leg swung out this far shows where it turns
 STUDS = ((0.110, -0.20), (0.095, -0.34))  # on the thigh, from the front
 
 
+@cache
 def hip_place() -> Floats:
     """The left hip from the front by Harrington's rule, from the ASISs' middle; shape (2,)."""
     return hip_places(**PELVIS)["Harrington"][:2]
@@ -615,8 +616,8 @@ def _asis(out, width_cm, **_):
 
 
 def _swung(points, out_deg):
-    """Points of the left leg from the front, (..., 2), where its hip brings them."""
-    turn = rotation.matrix_about("z", np.radians(out_deg))[:2, :2]
+    """Points of the left leg from the front, (..., 2), where its hip brings them by each angle."""
+    turn = rotation.matrix_about("z", np.radians(out_deg))[..., :2, :2]
     hip = hip_place()
     return hip + (turn @ (np.asarray(points) - hip)[..., None])[..., 0]
 
@@ -707,7 +708,7 @@ def _hip_stage(puppet, out_deg):
     if out_deg:
         ways = np.linspace(0, out_deg, 25)
         for stud in STUDS:
-            stage.path([_swung(stud, way) for way in ways], "soft")
+            stage.path(_swung(stud, ways), "soft")
     if out_deg >= SHOWS_DEG:
         below, inward = _from_asis()
         for stud in studs:

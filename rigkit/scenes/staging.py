@@ -1,10 +1,11 @@
 """Stages that scenes share: one of two views side by side, and a puppet's leg on it."""
 
+from functools import cache
 from typing import Any, SupportsFloat
 
 import numpy as np
 
-from rigkit import foot, frames, two_bone
+from rigkit import foot, two_bone
 from rigkit._types import ArrayLike, Floats, NamedFrames
 from rigkit.panels import Grip
 from rigkit.puppets import Puppet
@@ -72,9 +73,12 @@ def leg_points(puppet: Puppet, skeleton: Skeleton, world: Floats, tag: str = "L_
     points = skeleton.origins(world, [tag + name for name in (*LEG, "ball", "toe")])
     ankle = skeleton.index(tag + "ankle")
     rest = skeleton.rest_world[ankle]
-    heel = rest[:3, 3] - [0.0, puppet.ankle_height, puppet.heel_length]
-    carried = frames.apply(world[..., ankle, :, :] @ frames.invert(rest), heel)
+    heel = rest[:3, :3].T @ [0.0, -puppet.ankle_height, -puppet.heel_length]  # from the ankle
+    carried = world[..., ankle, :3, :3] @ heel + world[..., ankle, :3, 3]
     return np.insert(points, 3, carried, axis=-2)
+
+
+sole_of = cache(foot.of_puppet)  # asked for many times a frame
 
 
 def draw_foot(
@@ -160,7 +164,7 @@ def side_points(puppet: Puppet, hip: ArrayLike, turns_deg: ArrayLike) -> Floats:
     """
     thigh, bent, toes_up = np.radians(np.asarray(turns_deg))
     points = np.asarray(hip) + two_bone.planar_points(thigh, bent, puppet.thigh, puppet.shank)
-    sole, tilt = foot.of_puppet(puppet), thigh - bent + toes_up
+    sole, tilt = sole_of(puppet), thigh - bent + toes_up
     forward, up = np.subtract(sole.toe, sole.ankle)
     toe = forward * np.array([np.cos(tilt), np.sin(tilt)]) + up * np.array(
         [-np.sin(tilt), np.cos(tilt)]

@@ -25,6 +25,7 @@ from rigkit.scenes.staging import (
     measure_cm,
     moment,
     planar_leg,
+    sole_of,
 )
 from rigkit.scenes.words import SHOWN, directed, number, signed
 from rigkit.stage import Row, Stage, row
@@ -472,10 +473,7 @@ def _turned(puppet, roll_deg, **added_deg):
 def _turned_at(puppet, point, roll_deg, **added_deg):
     """Ankle, heel, ball or toe of the foot of `turning`."""
     turns = np.array(foot.turns(np.radians(roll_deg))) + np.radians([*added_deg.values()])
-    return foot._hung(_sole(puppet), *turns)[point]
-
-
-_sole = cache(foot.of_puppet)
+    return foot._hung(sole_of(puppet), *turns)[point]
 
 
 # The ankle follows

@@ -6,12 +6,16 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
+from rigkit._types import Floats
 from rigkit.stage.inks import NUMBER, TEXT, TITLE
 from rigkit.stage.markup import Pair, number, words
 
 Box = tuple[float, float, float, float]  # left, top, right, bottom, px
 Solid = tuple[float, float, float, float, float]  # a thick segment: x1, y1, x2, y2, half its width
-Boxed = tuple[Box, Solid]  # a segment, and a box around it with a px to spare
+# Segments, and the boxes around them with a px to spare: left, top, right, bottom, shape (4, n).
+Boxed = tuple[Floats, Sequence[Solid]]
 
 PLACES = ("right", "left", "above", "below")
 EDGE = 6  # px that text keeps from the edge of the view
@@ -75,14 +79,14 @@ class Label:
         aside, along = self.reach if isinstance(self.reach, tuple) else (self.reach, self.reach)
         return replace(self, reach=(max(aside, radius), max(along, radius)))
 
-    def placed(self, view: Box, solids: Sequence[Boxed], boxes: Sequence[Box]) -> tuple[str, Box]:
+    def placed(self, view: Box, solids: Boxed, boxes: Sequence[Box]) -> tuple[str, Box]:
         """Place the words where they touch least.
 
         Parameters
         ----------
         view : Box
             The box the words stay in.
-        solids : sequence of Boxed
+        solids : Boxed
             The lines they keep clear of, as of `boxed`.
         boxes : sequence of Box
             Those of the words placed before, which count three times as much.
@@ -200,24 +204,23 @@ def text_width(text: str, size: int) -> float:
     return wide * size * sum(0.36 if c in narrow else 0.98 if c in broad else 0.66 for c in text)
 
 
-def boxed(solids: Iterable[Solid]) -> list[Boxed]:
+def boxed(solids: Iterable[Solid]) -> Boxed:
     """Segments with their boxes, which tell quickly that most are far from a place."""
-    return [
-        ((min(x1, x2) - r - 1, min(y1, y2) - r - 1, max(x1, x2) + r + 1, max(y1, y2) + r + 1), s)
-        for s in solids
-        for x1, y1, x2, y2, r in (s,)
-    ]
+    each = list(solids)
+    x1, y1, x2, y2, r = np.array(each, dtype=float).reshape(-1, 5).T
+    low, high = np.minimum([x1, y1], [x2, y2]) - r - 1, np.maximum([x1, y1], [x2, y2]) + r + 1
+    return np.concatenate([low, high]), each
 
 
-def _near(room: Box, solids: Sequence[Boxed]) -> list[Solid]:
-    """The segments whose boxes share more than an edge with a room: `overlap`, once more in line.
+def _near(room: Box, solids: Boxed) -> list[Solid]:
+    """The segments whose boxes share more than an edge with a room: `overlap`, of all at once.
 
     Called for each word in each place it tries, with every line of a picture.
     """
     left, top, right, bottom = room
-    return [
-        s for (x1, y1, x2, y2), s in solids if x1 < right and left < x2 and y1 < bottom and top < y2
-    ]
+    (x1, y1, x2, y2), each = solids
+    near = (x1 < right) & (left < x2) & (y1 < bottom) & (top < y2)
+    return [each[i] for i in near.nonzero()[0]]
 
 
 def touches(solid: Solid, box: Box) -> bool:

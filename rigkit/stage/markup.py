@@ -14,7 +14,8 @@ def number(value: float) -> str:
     """
     if abs(value) >= 1e5:
         return f"{math.copysign(1e5, value):g}"
-    return f"{round(value + 1e-6, 1) + 0.0:g}"
+    text = f"{value + 1e-6:.1f}".removesuffix(".0")
+    return "0" if text == "-0" else text
 
 
 def point(xy: Pair) -> str:

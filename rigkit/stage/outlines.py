@@ -78,7 +78,9 @@ def _borders(triangles: Ints, count: int) -> list[list[int]]:
     edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1).reshape(-1, 2)
     codes, opposite = edges @ [count, 1], edges @ [1, count]
     ways: dict[int, list[int]] = {}
-    for start, end in edges[~np.isin(codes, opposite, kind="sort")].tolist():
+    opposite.sort()
+    shared = opposite.take(np.searchsorted(opposite, codes), mode="clip") == codes
+    for start, end in edges[~shared].tolist():
         ways.setdefault(start, []).append(end)
     loops = []
     while ways:

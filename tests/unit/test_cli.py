@@ -20,6 +20,7 @@ from unittest.mock import create_autospec
 import anyio
 import psutil
 import pytest
+from jupyter_client.session import Session
 from jupyter_server.services.kernels.connection.channels import ZMQChannelsWebsocketConnection
 from jupyter_server.services.kernels.websocket import KernelWebsocketHandler
 
@@ -531,6 +532,31 @@ def test_small_messages_are_sent_at_once(monkeypatch, tmp_path):
     connection.websocket_handler = create_autospec(KernelWebsocketHandler, instance=True)
     assert connection.connect() == "connected"
     connection.websocket_handler.set_nodelay.assert_called_once_with(True)
+
+
+@pytest.mark.parametrize(
+    ("asked", "told", "content", "sent"),
+    [
+        ("comm_msg", "status", {"execution_state": "busy"}, False),
+        ("comm_msg", "status", {"execution_state": "idle"}, True),  # the page waits for it
+        ("comm_msg", "comm_msg", {"comm_id": "1", "data": {"state": "busy"}}, True),
+        ("execute_request", "status", {"execution_state": "busy"}, True),
+        (None, "status", {"execution_state": "starting"}, True),
+    ],
+)
+def test_a_slider_does_not_turn_the_busy_light_on(monkeypatch, asked, told, content, sent):
+    passed = []
+    monkeypatch.setattr(
+        ZMQChannelsWebsocketConnection,
+        "handle_outgoing_message",
+        lambda self, stream, message: passed.append((stream, message)),
+    )
+    connection = server.PromptConnection.__new__(server.PromptConnection)
+    connection.session = session = Session()
+    question = session.msg(asked) if asked else None
+    message = session.serialize(session.msg(told, content, parent=question), ident=b"iopub")
+    connection.handle_outgoing_message("iopub", message)
+    assert passed == ([("iopub", message)] if sent else [])
 
 
 def test_a_page_left_half_answered_does_not_keep_it_from_ending():

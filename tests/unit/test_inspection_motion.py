@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rigkit import export, frames, gait, inspection, rotation, skin
+from rigkit import export, frames, gait, gltf, inspection, rotation, skin
 from rigkit.inspection import motion_rules, pictures, skeleton_rules, stance
 from rigkit.inspection import rule as rules
 from rigkit.inspection.subject import Subject
@@ -341,3 +341,23 @@ def test_no_number_is_said_of_what_fits():
     report = inspection.inspect(rigs.walk())
     for rule in ("sides-mirror", "rest-reads-zero", "inverse-bind", "scale-one", "bone-length"):
         assert not any(letter.isdigit() for letter in report[rule].said), rule
+
+
+@pytest.mark.filterwarnings("error")
+def test_legs_whose_joints_all_lie_in_one_place_have_no_bones_to_keep():
+    parts = "hip", "knee", "ankle"
+    legs = [
+        gltf.Node(f"{tag}_{part}", 3 * side + i if i else 0, (0 if i else 0.1 - 0.2 * side, 0, 0))
+        for side, tag in enumerate("LR")
+        for i, part in enumerate(parts)
+    ]
+    moved = gltf.Channel(2, "translation", [0.0, 0.5], [(0, 0, 0), (0, -0.1, 0)])
+    asset = gltf.Asset([gltf.Node("pelvis"), *legs], animations=(gltf.Animation("pull", (moved,)),))
+    mapping = {
+        f"{side}.{part}": f"{side[0].upper()}_{part}"
+        for side in ("left", "right")
+        for part in parts
+    }
+    finding = inspection.inspect(asset, mapping)["bone-length"]
+    assert finding.status == "not measured"
+    assert "too close together" in finding.said

@@ -239,6 +239,25 @@ def test_its_way_at_a_corner_looks_to_both_sides(path, way):
     assert_allclose(held["J"][0], way, atol=1e-6)
 
 
+@pytest.mark.parametrize("x_cm", [-50.0, -7.0, 50.0])
+def test_a_batched_grip_is_asked_once_and_says_the_same(x_cm):
+    asked = []
+
+    def ankles(x_cm, y_cm, **rest):
+        asked.append(x_cm)
+        return np.stack(np.broadcast_arrays(x_cm, y_cm, 10.0), axis=-1) / 100
+
+    one = gripped(Grip("Ankle", ankle, ("x_cm", "y_cm")), x_cm=x_cm)
+    many = gripped(Grip("Ankle", ankles, ("x_cm", "y_cm"), batched=True), x_cm=x_cm)
+    assert len(asked) == 1
+    assert many.shown["grips"] == one.shown["grips"]
+
+
+def test_a_batched_grip_without_a_place_is_not_there():
+    grip = Grip("Ankle", lambda **_: None, ("x_cm",), batched=True)
+    assert gripped(grip).shown["grips"] == []
+
+
 def test_a_grip_outside_its_picture_or_without_a_place_is_not_there():
     assert gripped(Grip("Ankle", lambda **_: None, ("x_cm",))).shown["grips"] == []
     far = gripped(Grip("Ankle", lambda **_: (0.0, 0.5, 3.0), ("x_cm",)))

@@ -400,7 +400,7 @@ def test_long_titles_take_more_lines_and_more_room():
 
 def test_a_word_too_wide_for_the_view_begins_at_its_edge():
     label = Label((50, 50), "a very long word indeed", "plain", 8, ("right",), TEXT)
-    _, box = label.placed((EDGE, 0, 60, 100), [], [])
+    _, box = label.placed((EDGE, 0, 60, 100), boxed([]), [])
     assert box[0] == pytest.approx(60 - label.width)
 
 
