@@ -107,6 +107,35 @@ def test_a_drag_is_one_step_of_the_history(bench, path, monkeypatch):
     assert knee(bench.state) == before
 
 
+def test_a_hand_that_moves_again_waits_for_one_step_at_most(bench, monkeypatch):
+    """The steps are measured one by one at rest, and no further when the next move comes."""
+    monkeypatch.setattr(shell, "REST", 0.0)
+    asked = []
+
+    def measured(state, step):
+        asked.append((step, knee(state)[2]))
+        return measure(state, step)
+
+    monkeypatch.setattr(shell, "measure", measured)
+
+    async def moved_twice():
+        move(bench, knee_ahead=30)
+        while len(asked) < 3:
+            await asyncio.sleep(0)
+        move(bench, knee_ahead=31)
+        while bench._done == before:
+            await asyncio.sleep(0.01)
+
+    before, bench._done = {}, {}
+    asyncio.run(moved_twice())
+    every = list(STEPS)[:-1]
+    early = [step for step, ahead in asked if ahead == 30]
+    assert early == every[: len(early)]
+    assert len(early) < len(every)
+    assert asked[len(early) :] == [(step, 31) for step in every]
+    assert bench._done == done(bench.state)
+
+
 def test_the_numbers_follow_the_hand(bench):
     move(bench, knee_ahead=0)
     name, value, mark = table(bench)[0]
