@@ -282,7 +282,9 @@ def test_the_button_writes_the_rig_and_its_page_and_names_both(path, monkeypatch
     path.with_suffix(".html").unlink()
     monkeypatch.setattr(showing, "write", lambda *_: (_ for _ in ()).throw(OSError("full")))
     button.click()
-    assert parts[-1].value == "<p>It could not be written: full</p>"
+    assert parts[-1].value == (
+        "<p>Written: <strong>my-leg.glb</strong>, the rig. Its page could not be written: full</p>"
+    )
     assert not path.with_suffix(".html").exists()
 
 
