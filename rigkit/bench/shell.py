@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 from collections.abc import Callable
 from dataclasses import replace
@@ -15,8 +16,8 @@ from rigkit import _check, puppets
 from rigkit.bench import _numbers, _skin, _stills, sign_off, steps
 from rigkit.bench._views import numbers
 from rigkit.bench.book import Book, whose
-from rigkit.bench.measure import done
-from rigkit.bench.state import State
+from rigkit.bench.measure import done, measure
+from rigkit.bench.state import STEPS, State
 from rigkit.panels import Panel
 from rigkit.puppets import Puppet
 
@@ -263,7 +264,21 @@ class Bench:
 
     def _rested(self) -> None:
         self._keep()
-        self._tell()
+        self._measure_all()
+
+    def _measure_all(self, first: int = 0) -> None:
+        """Measure one step at a time, then tell: a hand that moves again waits for one at most."""
+        if first == len(STEPS) - 1:  # the last one counts only when all others are done
+            self._tell()
+            return
+        with contextlib.suppress(ValueError):
+            measure(self.state, tuple(STEPS)[first])
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:  # no notebook
+            self._measure_all(first + 1)
+        else:
+            self._timer = loop.call_later(0, self._measure_all, first + 1)
 
     def _keep(self) -> None:
         self._stop()

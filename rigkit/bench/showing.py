@@ -55,7 +55,7 @@ def read(path: str | os.PathLike[str]) -> State:
     ------
     ValueError
         With a sentence: no rig's file, none from the bench, of a newer version, of a character that
-        is not of the parade, or changed since the bench wrote it.
+        is not the kit's own, or changed since the bench wrote it.
     OSError
         If it cannot be read.
 
@@ -84,12 +84,12 @@ def _state_of(asset: gltf.Asset) -> State:
     told = asset.extras.get(build.EXTRAS)
     if not isinstance(told, Mapping):
         raise ValueError("it is no leg from the bench. `rigkit inspect` looks over any rig.")
-    name = told.get("puppet")
-    if not isinstance(name, str) or name not in puppets.PUPPETS:
-        parade = ", ".join(puppets.PUPPETS)
-        raise ValueError(f"it must be a leg of the parade ({parade}); got another character's.")
     try:
-        state = State.read(json.dumps(told), name)
+        puppet = puppets.get(told.get("puppet", ""))
+    except ValueError:
+        raise ValueError("it must be a leg of the kit's own characters; got another's.") from None
+    try:
+        state = State.read(json.dumps(told), puppet)
     except ValueError as problem:
         text = str(problem).replace("`text`", "the state in it")
         raise ValueError(text) from None

@@ -190,14 +190,15 @@ def _keeping(bench: Desk, slight: list[Finding]) -> Any:
 def _written(bench: Desk, said: Any) -> None:
     try:
         rig = write(bench.state, bench.path)
-        page = write_page(bench.state, rig)
     except OSError as problem:
         said.value = f"<p>It could not be written: {escape(str(problem))}</p>"
         return
-    said.value = (
-        f"<p>Written: <strong>{escape(rig.name)}</strong>, the rig, and"
-        f" <strong>{escape(page.name)}</strong>, its page to show. Any browser opens the page.</p>"
-    )
+    try:
+        page = write_page(bench.state, rig)
+        more = f"<strong>{escape(page.name)}</strong> is its page to show, which any browser opens."
+    except OSError as problem:
+        more = f"Its page could not be written: {escape(str(problem))}"
+    said.value = f"<p>Written: <strong>{escape(rig.name)}</strong>, the rig. {more}</p>"
 
 
 def button(name: str, pressed: Callable[[], object]) -> Any:

@@ -6,6 +6,7 @@ const FORM = 1; // of what is said to a page
 const ARROW = 5; // degrees that an arrow key turns it, 15 with Shift
 const DRAG = 0.5; // degrees a px
 const ZOOM = [0.5, 8];
+const REST = 150; // ms without a move, then it is drawn once more, finely
 const KINDS = {f4: Float32Array, u1: Uint8Array, u2: Uint16Array, u4: Uint32Array, i4: Int32Array};
 const SIDES = {L: 'left', R: 'right'};
 const KEYS = 'The rig: arrow keys turn and tilt it, space plays, Home goes back to the start.';
@@ -188,13 +189,15 @@ function secondsOf(scene, clip, moment) {
 
 // --- the skin and the floor, by WebGL 2
 
-// A row of the texture is a joint: three rows of its matrix, its dual quaternion. So there may be any number of joints.
-const VERTEX = `#version 300 es
+// Each pose is made once, vertex by vertex, into a buffer in the graphics' own memory (transform feedback); seen from
+// elsewhere it is the same. A row of the texture is a joint: three rows of its matrix, its dual quaternion. So there may be
+// any number of joints.
+const POSE = `#version 300 es
 in vec3 position, normal; in vec4 joint, weight;
-uniform mat4 see; uniform bool dual; uniform highp sampler2D motions;
-out vec3 facing;
+uniform bool dual; uniform highp sampler2D motions;
+out vec3 moved, facing;
 vec4 part(int i, int k) { return texelFetch(motions, ivec2(i, int(joint[k])), 0); }
-void linear(out vec3 moved) {
+void linear() {
   mat3x4 rows = mat3x4(0.);
   for (int k = 0; k < 4; k++) {
     if (weight[k] == 0.) continue; // most vertices go with one joint
@@ -202,7 +205,7 @@ void linear(out vec3 moved) {
   }
   moved = vec4(position, 1.) * rows; facing = vec4(normal, 0.) * rows;
 }
-void rigid(out vec3 moved) {
+void rigid() {
   vec4 turn = vec4(0.), shift = vec4(0.);
   for (int k = 0; k < 4; k++) {
     float share = dot(part(3, k), part(3, 0)) < 0. ? -weight[k] : weight[k];
@@ -214,8 +217,13 @@ void rigid(out vec3 moved) {
   moved = position + 2. * (swept + turn.w * shift.xyz - shift.w * turn.xyz);
   facing = normal + 2. * cross(turn.xyz, cross(turn.xyz, normal) + turn.w * normal);
 }
-void main() { vec3 moved; if (dual) rigid(moved); else linear(moved); gl_Position = see * vec4(moved, 1.); }`;
-const FRAGMENT = `#version 300 es
+void main() { if (dual) rigid(); else linear(); }`;
+const NOTHING = `#version 300 es
+void main() {}`;
+const SEE = `#version 300 es
+in vec3 position, normal; uniform mat4 see; uniform vec3 at; uniform float size; out vec3 facing;
+void main() { facing = normal; gl_Position = see * vec4(at + size * position, 1.); }`;
+const SHADE = `#version 300 es
 precision highp float;
 in vec3 facing; uniform vec3 ink, light; out vec4 seen;
 void main() {
@@ -225,94 +233,135 @@ void main() {
 const FLOOR = new Float32Array([-1, 0, -1, 1, 0, -1, 1, 0, 1, -1, 0, -1, 1, 0, 1, -1, 0, 1]);
 const INPUTS = ['position', 'normal', 'joint', 'weight'];
 const ACROSS = 5; // texels of a joint
+const FLOATS = Float32Array.BYTES_PER_ELEMENT;
+
+/** The context of a canvas, null where there is none: edges are smoothed at rest, since doing so always is slow in software. */
+const contextOf = canvas => canvas.getContext('webgl2', {antialias: false});
 
 class Painter {
   constructor(canvas, scene) {
     this.canvas = canvas;
-    this.gl = canvas.getContext('webgl2');
+    this.gl = contextOf(canvas);
     this.build(scene);
   }
 
   /** Everything that lies in the graphics' own memory; anew when that was lost. */
   build(scene) {
     const {gl} = this;
-    this.program = gl.createProgram();
-    this.shader(gl.VERTEX_SHADER, VERTEX);
-    this.shader(gl.FRAGMENT_SHADER, FRAGMENT);
-    INPUTS.forEach((name, i) => gl.bindAttribLocation(this.program, i, name));
-    gl.linkProgram(this.program);
-    gl.useProgram(this.program);
-    const uniform = name => [name, gl.getUniformLocation(this.program, name)];
-    this.uniforms = Object.fromEntries(['see', 'dual', 'ink', 'light'].map(uniform));
-    this.skin = this.mesh([scene.positions, normals(scene), scene.joints, scene.weights], scene.triangles);
-    this.floor = this.mesh([FLOOR]);
-    this.count = scene.triangles.length;
-    this.motions = new Float32Array(4 * ACROSS * this.rows(scene));
+    this.poser = this.program(POSE, NOTHING, ['moved', 'facing'], ['dual']);
+    this.seer = this.program(SEE, SHADE, [], ['see', 'at', 'size', 'ink', 'light']);
+    this.count = scene.positions.length / 3;
+    this.bound = this.inputs([[scene.positions, 3], [normals(scene), 3], [scene.joints, 4], [scene.weights, 4]]);
+    this.posed = this.buffer(gl.ARRAY_BUFFER, new Float32Array(6 * this.count), gl.DYNAMIC_COPY);
+    this.feedback = gl.createTransformFeedback();
+    this.skin = gl.createVertexArray();
+    gl.bindVertexArray(this.skin);
+    this.input(0, this.posed, 3, gl.FLOAT, 6 * FLOATS, 0);
+    this.input(1, this.posed, 3, gl.FLOAT, 6 * FLOATS, 3 * FLOATS);
+    this.buffer(gl.ELEMENT_ARRAY_BUFFER, Uint32Array.from(scene.triangles));
+    this.corners = scene.triangles.length;
+    this.floor = this.inputs([[FLOOR, 3]]);
     gl.bindTexture(gl.TEXTURE_2D, gl.createTexture());
     for (const filter of [gl.TEXTURE_MIN_FILTER, gl.TEXTURE_MAG_FILTER]) gl.texParameteri(gl.TEXTURE_2D, filter, gl.NEAREST);
     gl.enable(gl.DEPTH_TEST);
+    this.pose = null; // what was made last
   }
 
-  shader(type, text) {
+  /** Two shaders as one program, its uniforms beside it. */
+  program(vertex, fragment, kept, uniforms) {
     const {gl} = this;
-    const made = gl.createShader(type);
-    gl.shaderSource(made, text);
-    gl.compileShader(made);
-    gl.attachShader(this.program, made);
-  }
-
-  /** The joints that move the skin, and one more that puts the floor where it is. */
-  rows(scene) {
-    return scene['matrices.0'].length / scene.clips[0].count / 12 + 1;
-  }
-
-  mesh(inputs, triangles = null) {
-    const {gl} = this;
-    const made = gl.createVertexArray();
-    gl.bindVertexArray(made);
-    inputs.forEach((data, i) => {
-      gl.bindBuffer(gl.ARRAY_BUFFER, gl.createBuffer());
-      gl.bufferData(gl.ARRAY_BUFFER, data, gl.STATIC_DRAW);
-      gl.enableVertexAttribArray(i);
-      const type = {1: gl.UNSIGNED_BYTE, 2: gl.UNSIGNED_SHORT, 4: gl.FLOAT}[data.BYTES_PER_ELEMENT];
-      gl.vertexAttribPointer(i, i < 2 ? 3 : 4, type, false, 0, 0);
-    });
-    if (triangles) {
-      gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, gl.createBuffer());
-      gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, Uint32Array.from(triangles), gl.STATIC_DRAW);
+    const made = gl.createProgram();
+    for (const [type, text] of [[gl.VERTEX_SHADER, vertex], [gl.FRAGMENT_SHADER, fragment]]) {
+      const shader = gl.createShader(type);
+      gl.shaderSource(shader, text);
+      gl.compileShader(shader);
+      gl.attachShader(made, shader);
     }
+    INPUTS.forEach((name, i) => gl.bindAttribLocation(made, i, name));
+    if (kept.length) gl.transformFeedbackVaryings(made, kept, gl.INTERLEAVED_ATTRIBS);
+    gl.linkProgram(made);
+    return {made, ...Object.fromEntries(uniforms.map(name => [name, gl.getUniformLocation(made, name)]))};
+  }
+
+  buffer(target, data, usage = this.gl.STATIC_DRAW) {
+    const made = this.gl.createBuffer();
+    this.gl.bindBuffer(target, made);
+    this.gl.bufferData(target, data, usage);
     return made;
   }
 
-  draw({matrices, see, dual, light, middle, size, inks}) {
+  input(place, buffer, size, type, stride = 0, offset = 0) {
     const {gl} = this;
+    gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
+    gl.enableVertexAttribArray(place);
+    gl.vertexAttribPointer(place, size, type, false, stride, offset);
+  }
+
+  inputs(arrays) {
+    const {gl} = this;
+    const made = gl.createVertexArray();
+    gl.bindVertexArray(made);
+    arrays.forEach(([data, size], place) => {
+      const type = {1: gl.UNSIGNED_BYTE, 2: gl.UNSIGNED_SHORT, 4: gl.FLOAT}[data.BYTES_PER_ELEMENT];
+      this.input(place, this.buffer(gl.ARRAY_BUFFER, data), size, type);
+    });
+    return made;
+  }
+
+  /** Draw a pose, which is known by its name. */
+  draw({pose, matrices, dual, see, light, middle, size, inks}) {
+    const {gl, seer} = this;
+    if (pose !== this.pose && this.count) this.move(matrices, dual);
+    this.pose = pose;
     gl.viewport(0, 0, this.canvas.width, this.canvas.height);
     gl.clearColor(0, 0, 0, 0);
     gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
-    this.move(Float32Array.from([...matrices, size, 0, 0, middle[0], 0, size, 0, 0, 0, 0, size, middle[2]]), dual);
-    gl.uniformMatrix4fv(this.uniforms.see, false, see);
-    gl.uniform3fv(this.uniforms.light, light);
-    gl.bindVertexArray(this.skin);
-    gl.uniform1i(this.uniforms.dual, dual);
-    gl.uniform3fv(this.uniforms.ink, inks.skin);
-    gl.drawElements(gl.TRIANGLES, this.count, gl.UNSIGNED_INT, 0);
-    gl.bindVertexArray(this.floor);
+    gl.useProgram(seer.made);
+    gl.uniformMatrix4fv(seer.see, false, see);
+    gl.uniform3fv(seer.light, light);
+    this.place(this.skin, [0, 0, 0], 1, inks.skin);
+    gl.drawElements(gl.TRIANGLES, this.corners, gl.UNSIGNED_INT, 0);
+    this.place(this.floor, [middle[0], 0, middle[2]], size, inks.floor);
     gl.vertexAttrib3f(1, 0, 0, 0); // it faces nowhere: no shade
-    gl.vertexAttrib4f(2, this.motions.length / 4 / ACROSS - 1, 0, 0, 0);
-    gl.vertexAttrib4f(3, 1, 0, 0, 0);
-    gl.uniform1i(this.uniforms.dual, false);
-    gl.uniform3fv(this.uniforms.ink, inks.floor);
     gl.drawArrays(gl.TRIANGLES, 0, 6);
   }
 
+  place(shape, at, size, ink) {
+    const {gl, seer} = this;
+    gl.bindVertexArray(shape);
+    gl.uniform3fv(seer.at, at);
+    gl.uniform1f(seer.size, size);
+    gl.uniform3fv(seer.ink, ink);
+  }
+
+  /** Move every vertex, into the buffer that is drawn. */
   move(matrices, dual) {
-    const {gl, motions} = this;
+    const {gl} = this;
+    this.send(matrices, dual);
+    gl.useProgram(this.poser.made);
+    gl.uniform1i(this.poser.dual, dual);
+    gl.bindVertexArray(this.bound);
+    gl.bindTransformFeedback(gl.TRANSFORM_FEEDBACK, this.feedback);
+    gl.bindBufferBase(gl.TRANSFORM_FEEDBACK_BUFFER, 0, this.posed);
+    gl.enable(gl.RASTERIZER_DISCARD);
+    gl.beginTransformFeedback(gl.POINTS);
+    gl.drawArrays(gl.POINTS, 0, this.count);
+    gl.endTransformFeedback();
+    gl.disable(gl.RASTERIZER_DISCARD);
+    gl.bindBufferBase(gl.TRANSFORM_FEEDBACK_BUFFER, 0, null);
+    gl.bindTransformFeedback(gl.TRANSFORM_FEEDBACK, null);
+  }
+
+  send(matrices, dual) {
+    const {gl} = this;
+    const count = matrices.length / 12;
+    const motions = new Float32Array(4 * ACROSS * count);
     const turns = dual ? dualQuaternions(matrices) : null;
-    for (let i = 0; 12 * i < matrices.length; i++) {
+    for (let i = 0; i < count; i++) {
       motions.set(matrices.subarray(12 * i, 12 * i + 12), 4 * ACROSS * i);
       if (dual) motions.set(turns.subarray(8 * i, 8 * i + 8), 4 * ACROSS * i + 12);
     }
-    gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA32F, ACROSS, motions.length / 4 / ACROSS, 0, gl.RGBA, gl.FLOAT, motions);
+    gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA32F, ACROSS, count, 0, gl.RGBA, gl.FLOAT, motions);
   }
 
   /** Give the graphics' memory back: a browser has room for few of these. */
@@ -467,6 +516,7 @@ class Figure {
   close() {
     this.stop();
     cancelAnimationFrame(this.asked);
+    clearTimeout(this.resting);
     this.watch.disconnect();
     this.ending.abort();
     this.live(false);
@@ -563,18 +613,21 @@ class Figure {
     if (!this.playing) this.asked ||= requestAnimationFrame(() => this.draw());
   }
 
-  draw() {
+  draw(finely = false) {
     this.asked = 0;
+    clearTimeout(this.resting);
+    if (!finely && !this.playing) this.resting = setTimeout(() => this.draw(true), REST);
     const {scene, over, pen} = this;
     const {matrices, points} = momentOf(scene, this.clip, this.moment);
-    this.fit();
+    this.fit(finely);
     const middle = this.middle(points);
     const half = scene.half.map(size => size / this.zoom);
     const see = camera(this.turn, this.tilt, middle, half);
     const inks = this.inks();
     const painted = {skin: mixed(inks.soft, inks.paper), floor: mixed(inks.floor)};
     const size = 0.85 * scene.half[0];
-    this.painter.draw({matrices, see, dual: this.dual, light: this.light(), middle, size, inks: painted});
+    const pose = `${this.clip} ${this.moment} ${this.dual}`;
+    this.painter.draw({pose, matrices, dual: this.dual, see, light: this.light(), middle, size, inks: painted});
     pen.setTransform(over.width / this.width, 0, 0, over.height / this.height, 0, 0);
     pen.clearRect(0, 0, this.width, this.height);
     pen.paper = inks.paper;
@@ -606,11 +659,12 @@ class Figure {
     drawMarks(pen, marked.joints.map(i => spots[i]), found, inks);
   }
 
-  /** As many px as the screen has. */
-  fit() {
+  /** As many px as the screen has; the skin finely drawn has at least two for each of the page's, which smooths its edges. */
+  fit(finely) {
     [this.width, this.height] = [this.stage.clientWidth || 1, this.stage.clientHeight || 1];
-    for (const canvas of [this.canvas, this.over]) {
-      const [wide, high] = [this.width, this.height].map(px => Math.max(1, Math.round(px * devicePixelRatio)));
+    const px = devicePixelRatio;
+    for (const [canvas, scale] of [[this.canvas, finely && px < 2 ? 2 * px : px], [this.over, px]]) {
+      const [wide, high] = [this.width, this.height].map(size => Math.max(1, Math.round(size * scale)));
       if (canvas.width !== wide || canvas.height !== high) Object.assign(canvas, {width: wide, height: high});
     }
   }
@@ -650,7 +704,7 @@ class Figure {
     if (!this.playing) return;
     cancelAnimationFrame(this.asked);
     Object.assign(this, {playing: false, asked: 0});
-    this.refresh();
+    this.ask();
     this.say();
   }
 
@@ -741,7 +795,7 @@ export async function start(root, head, packed, turns) {
   const canvas = element('canvas', {'aria-hidden': 'true'});
   if (typeof DecompressionStream !== 'function' || head.form !== FORM) return null;
   const scene = await readScene(head, packed);
-  if (canvas.getContext('webgl2')) return new Figure(root, canvas, scene);
+  if (contextOf(canvas)) return new Figure(root, canvas, scene);
   if (head.stops.length) turnFlat(root, scene, await inflated(turns()).json());
   return null;
 }

@@ -21,7 +21,8 @@ WIDE, HIGH = 640, 480
 THREE = "three@0.170.0"
 SITE = "http://view.test/"
 CANVAS = (
-    f"<style>.rig-scene-stage{{width:{WIDE}px!important;height:{HIGH}px;overflow:hidden}}</style>"
+    f"<style>.rig-scene-stage{{flex:none!important;width:{WIDE}px;height:{HIGH}px;overflow:hidden}}"
+    "</style>"
 )
 
 # Both: `frames` counts pictures, `first` is when the first one stood there, ms after the page

@@ -204,6 +204,37 @@ def test_what_is_painted_is_where_the_script_says(page, module, tamsin, dual, tu
     assert near[y, x].mean() > 0.999
 
 
+def test_a_pose_is_made_once_and_seen_from_many_sides(page):
+    made = page.evaluate(
+        f"""async () => {{
+          const figure = {FIGURE}, {{painter}} = figure;
+          const move = painter.move.bind(painter);
+          let count = 0;
+          painter.move = (...told) => (count++, move(...told));
+          const after = change => (change(), figure.draw(), count);
+          return [
+            after(() => figure.orbit(10, 5)), after(() => figure.orbit(10, 5)),
+            after(() => figure.show(1, 3)), after(() => figure.orbit(10, 5)),
+            after(() => {{ figure.dual = true; }}), after(() => figure.show(0)),
+          ];
+        }}"""
+    )
+    assert made == [0, 0, 1, 1, 2, 3]
+
+
+def test_at_rest_it_is_drawn_finely_and_while_it_plays_as_the_screen_is(page):
+    scale = f"({FIGURE}.canvas.width / {FIGURE}.stage.clientWidth)"
+    page.wait_for_function(f"() => {scale} === 2")
+    page.get_by_role("button", name="Play").click()
+    page.wait_for_function(f"() => {FIGURE}.moment > 2 && {scale} === 1")
+    page.get_by_role("button", name="Play").click()
+    page.wait_for_function(f"() => {scale} === 2")
+    page.evaluate(f"() => {{ {FIGURE}.orbit(5, 0); {FIGURE}.draw(); }}")
+    assert page.evaluate(f"() => {scale}") == 1
+    page.wait_for_function(f"() => {scale} === 2")
+    assert page.evaluate(f"() => {FIGURE}.over.width / {FIGURE}.stage.clientWidth") == 1
+
+
 # --- hands ----
 
 

@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from rigkit.bench import shell, sign_off, steps
+from rigkit.bench import shell, showing, sign_off, steps
 from rigkit.bench.book import Book
 from rigkit.bench.measure import done, measure
 from rigkit.bench.shell import Bench
@@ -105,6 +105,35 @@ def test_a_drag_is_one_step_of_the_history(bench, path, monkeypatch):
     assert knee(Book(path, "Tamsin").state)[2] == 30
     bench.history("undo")
     assert knee(bench.state) == before
+
+
+def test_a_hand_that_moves_again_waits_for_one_step_at_most(bench, monkeypatch):
+    """The steps are measured one by one at rest, and no further when the next move comes."""
+    monkeypatch.setattr(shell, "REST", 0.0)
+    asked = []
+
+    def measured(state, step):
+        asked.append((step, knee(state)[2]))
+        return measure(state, step)
+
+    monkeypatch.setattr(shell, "measure", measured)
+
+    async def moved_twice():
+        move(bench, knee_ahead=30)
+        while len(asked) < 3:
+            await asyncio.sleep(0)
+        move(bench, knee_ahead=31)
+        while bench._done == before:
+            await asyncio.sleep(0.01)
+
+    before, bench._done = {}, {}
+    asyncio.run(moved_twice())
+    every = list(STEPS)[:-1]
+    early = [step for step, ahead in asked if ahead == 30]
+    assert early == every[: len(early)]
+    assert len(early) < len(every)
+    assert asked[len(early) :] == [(step, 31) for step in every]
+    assert bench._done == done(bench.state)
 
 
 def test_the_numbers_follow_the_hand(bench):
@@ -268,6 +297,24 @@ def test_the_file_is_written_beside_and_never_over_another(path):
     assert sign_off.write(state, path) == file  # the same leg again
     assert sign_off.write(state.changed(soft_mm=20), path).name in ("my-leg-2.glb", "my-leg-3.glb")
     assert len(read(file).nodes) == 12
+
+
+def test_the_button_writes_the_rig_and_its_page_and_names_both(path, monkeypatch):
+    Book(path, "Pip").keep(State.bare("Pip").with_sound("12"))
+    bench = Bench("Pip", path, "12")
+    parts = bench.widget and bench._widgets.place.children[0].children
+    (button,) = (each for each in parts if getattr(each, "description", "") == "Write the file")
+    button.click()
+    assert re.findall("<strong>(.*?)</strong>", parts[-1].value) == ["my-leg.glb", "my-leg.html"]
+    assert path.with_suffix(".html").read_text("utf-8") == showing.page(bench.state)
+    assert showing.read(path.with_suffix(".glb")) == bench.state
+    path.with_suffix(".html").unlink()
+    monkeypatch.setattr(showing, "write", lambda *_: (_ for _ in ()).throw(OSError("full")))
+    button.click()
+    assert parts[-1].value == (
+        "<p>Written: <strong>my-leg.glb</strong>, the rig. Its page could not be written: full</p>"
+    )
+    assert not path.with_suffix(".html").exists()
 
 
 def test_a_bare_leg_is_told_why_there_is_no_file(path):

@@ -150,8 +150,8 @@ def told(asset, **changes):
     [
         ({"bench": 2}, "must be of version 1 or older; got version 2. A newer rigkit reads it."),
         ({"bench": "x"}, "the state in it must be a leg from the bench"),
-        ({"puppet": "Nobody"}, "it must be a leg of the parade"),
-        ({"puppet": 3}, "it must be a leg of the parade"),
+        ({"puppet": "Nobody"}, "it must be a leg of the kit's own characters"),
+        ({"puppet": 3}, "it must be a leg of the kit's own characters"),
         ({"puppet": "Odo"}, "must be a leg of 'Odo'"),
         ({"soft_mm": 9000}, "`soft_mm` must be a whole number from 0 to 200"),
         ({"more": 1}, "the unknown 'more'"),
@@ -212,7 +212,7 @@ def test_a_rig_of_something_else_and_no_rig_are_refused(tmp_path):
 
 def test_a_personal_leg_is_refused_as_another_character(tmp_path):
     path = sign_off.write(sound(MINE), tmp_path / "my-leg.json")
-    assert "it must be a leg of the parade" in refusal(path)
+    assert "it must be a leg of the kit's own characters" in refusal(path)
 
 
 # --- what it writes
