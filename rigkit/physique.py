@@ -1,4 +1,4 @@
-"""What makes one puppet's skin differ from another's, and its right leg from its left one.
+"""Skins of puppets' own: one differs from another, and its right leg from its left one.
 
 `mesh.puppet_mesh` gives every puppet the same form, and two sides that are exact mirror images.
 Here the skin is raised by millimetres: girths, a kneecap, a calf, a heel, a seat; on one side a
@@ -248,7 +248,7 @@ def _rise(points: Floats, chain: Floats, form: Physique, side: str) -> Floats:
 
 
 def _along(points: Floats, chain: Floats) -> tuple[Floats, Floats, Floats]:
-    """Where along the leg each vertex lies, the length of that bone, and its way off the bone."""
+    """The place of each vertex along the leg, the length of that bone, and its way off the bone."""
     joints = np.concatenate([chain, chain[-1:] * [1, 0, 1]])  # down to the sole
     best = np.full(len(points), np.inf)
     along, length, away = np.zeros(len(points)), np.ones(len(points)), np.zeros_like(points)

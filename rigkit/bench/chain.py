@@ -56,12 +56,12 @@ class Chain:
 
     @property
     def parents(self) -> dict[str, str]:
-        """What each joint of a sound leg hangs from."""
+        """The joint that each one hangs from in a sound leg, or the pelvis."""
         return {lower: upper for upper, lower in pairwise(("pelvis", *self.joints))}
 
     @property
     def solved(self) -> tuple[str, str, str]:
-        """Where the two solved bones begin, meet and end."""
+        """The joints where the two solved bones begin, meet and end."""
         root, bend, end = self.hinges[-3:]
         return root, bend, end
 
