@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -20,7 +21,7 @@ try:
 except ImportError:  # no such locks on Windows: two tabs must not save in the same moment there
     fcntl = None  # type: ignore[assignment]
 
-__all__ = ["DEEPEST", "Book"]
+__all__ = ["DEEPEST", "Book", "name_of_file"]
 
 DEEPEST = 200  # steps that can be undone
 MOST_BYTES = 30_000_000  # more than the longest history has
@@ -28,6 +29,34 @@ MOST_BYTES = 30_000_000  # more than the longest history has
 
 def __dir__() -> list[str]:
     return __all__
+
+
+def name_of_file(puppet: Puppet | str) -> str:
+    """Return the name of a character's file, where none is given: each has one of its own.
+
+    Parameters
+    ----------
+    puppet : Puppet or str
+        A name is one of `puppets.CAST`.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    ValueError
+        If it is no puppet.
+
+    Examples
+    --------
+    >>> from rigkit.bench.book import name_of_file
+    >>> name_of_file("Tamsin"), name_of_file("heron")
+    ('my-leg.json', 'my-leg-heron.json')
+    """
+    name = puppets.get(puppet).name
+    plain = "-".join(re.findall(r"\w+", name.lower()))
+    return "my-leg.json" if name == "Tamsin" else f"my-leg-{plain}.json"
 
 
 class Book:
@@ -42,7 +71,7 @@ class Book:
     path : str or Path
         Such as "my-leg.json", in a folder that is there; the file need not be.
     puppet : Puppet or str
-        Whose leg it is; a name is one of `puppets.PUPPETS`.
+        Whose leg it is; a name is one of `puppets.CAST`.
 
     Attributes
     ----------
@@ -203,7 +232,8 @@ class Book:
                 f"`path` must hold a leg of version {VERSION} or older; got version {version} in"
                 f" {self.path.name}. A newer rigkit reads it."
             )
-        ours = self._puppet.name, shape_mark(self._puppet)
+        version = version if isinstance(version, int) else VERSION
+        ours = self._puppet.name, shape_mark(self._puppet, version)
         if isinstance(name, str) and (name, told.get("shape")) != ours:
             raise ValueError(
                 f"`path` must hold the leg of {self._puppet.name!r}; got that of"

@@ -14,7 +14,7 @@ from typing import Any
 from rigkit import _check, puppets
 from rigkit.bench import _numbers, _skin, sign_off, steps
 from rigkit.bench._views import numbers
-from rigkit.bench.book import Book
+from rigkit.bench.book import Book, name_of_file
 from rigkit.bench.measure import done
 from rigkit.bench.state import State
 from rigkit.panels import Panel
@@ -38,9 +38,10 @@ class Bench:
     Parameters
     ----------
     puppet : Puppet or str
-        With two bones a leg; a name is one of `puppets.PUPPETS`.
-    path : str or path
-        The learner's file; it is made when the first thing is kept.
+        Whose leg; a name is one of `puppets.CAST`.
+    path : str or path, optional
+        The learner's file; it is made when the first thing is kept. Left out, each character has
+        one of its own, by `book.name_of_file`.
     only : str, optional
         The one step that is shown, such as "01"; by default all, the first one that is open first.
 
@@ -58,10 +59,11 @@ class Bench:
     def __init__(
         self,
         puppet: Puppet | str = "Tamsin",
-        path: str | os.PathLike[str] = "my-leg.json",
+        path: str | os.PathLike[str] | None = None,
         only: str | None = None,
     ) -> None:
-        self.puppet, self.path, self.only = puppets.get(puppet), Path(path), only
+        self.puppet, self.only = puppets.get(puppet), only
+        self.path = Path(name_of_file(self.puppet) if path is None else path)
         if only is not None:
             _check.choice("only", only, steps.TITLES)
         self.book = Book(self.path, self.puppet)

@@ -591,7 +591,6 @@ NO_ARRAYS = {
     "physique.Bump",
     "physique.Physique",
     "physique.of_puppet",
-    "places.Places",
     "places.mirrored_places",
     "export.rig_motion",
     "gait.control_values",
