@@ -229,6 +229,7 @@ def test_each_character_has_its_own_file_where_none_is_named(tmp_path, monkeypat
     monkeypatch.chdir(tmp_path)
     for name in ("heron", "Tamsin"):
         bench = Bench(name)
+        assert bench.widget
         bench.take(bench.state.changed(soft_mm=7))
     assert sorted(each.name for each in tmp_path.iterdir()) == ["my-leg-heron.json", "my-leg.json"]
     assert Bench("heron").step("05").state.soft_mm == 7
