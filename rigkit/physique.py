@@ -1,4 +1,4 @@
-"""What makes one puppet's skin differ from another's, and its right leg from its left one.
+"""Skins of puppets' own: one differs from another, and its right leg from its left one.
 
 `mesh.puppet_mesh` gives every puppet the same form, and two sides that are exact mirror images.
 Here the skin is raised by millimetres: girths, a kneecap, a calf, a heel, a seat; on one side a
@@ -233,12 +233,15 @@ def _from_the_sole_up(surface: Mesh) -> Mesh:
 
 def _rise(points: Floats, chain: Floats, form: Physique, side: str) -> Floats:
     """The moves of one half's vertices, x outward, (n, 3) in metres."""
-    along, length, away = _along(points, chain)
+    joints = np.concatenate([chain, chain[-1:] * [1, 0, 1]])  # down to the sole
+    marks = np.cumsum([0.0, *np.linalg.norm(np.diff(joints, axis=0), axis=-1)])
+    along, away = _along(points, joints)
     facing = np.degrees(np.arctan2(away[:, 0], away[:, 2]))
     mm = _girth(along, form, len(chain) - 1, side)
     for bump in form.bumps:
         if side in bump.side:
-            mm = mm + _bump(bump, along, length, facing)
+            far = _metres(along, marks) - _metres(bump.along, marks)
+            mm = mm + _bump(bump, far, facing)
     out = away / np.maximum(np.linalg.norm(away, axis=-1, keepdims=True), 1e-9)
     moves = mm[:, None] * out
     moves[:, 2] -= form.seat_mm * _seat(points, chain[0])
@@ -247,11 +250,10 @@ def _rise(points: Floats, chain: Floats, form: Physique, side: str) -> Floats:
     return moves / 1000 * _fade(points[:, :1] / (ASIDE * chain[0, 0]))
 
 
-def _along(points: Floats, chain: Floats) -> tuple[Floats, Floats, Floats]:
-    """Where along the leg each vertex lies, the length of that bone, and its way off the bone."""
-    joints = np.concatenate([chain, chain[-1:] * [1, 0, 1]])  # down to the sole
+def _along(points: Floats, joints: Floats) -> tuple[Floats, Floats]:
+    """The place of each vertex along the leg, in bones from the hip, and its way off the bone."""
     best = np.full(len(points), np.inf)
-    along, length, away = np.zeros(len(points)), np.ones(len(points)), np.zeros_like(points)
+    along, away = np.zeros(len(points)), np.zeros_like(points)
     for i, (start, end) in enumerate(pairwise(joints)):
         bone = end - start
         share = np.clip((points - start) @ bone / (bone @ bone), 0.0, 1.0)
@@ -260,9 +262,13 @@ def _along(points: Floats, chain: Floats) -> tuple[Floats, Floats, Floats]:
         nearer = distance < best
         best = np.where(nearer, distance, best)
         along = np.where(nearer, i + share, along)
-        length = np.where(nearer, np.linalg.norm(bone), length)
         away = np.where(nearer[:, None], off, away)
-    return along, length, away
+    return along, away
+
+
+def _metres(along: Floats | float, marks: Floats) -> Floats:
+    """The length of the leg down to a place, from the lengths down to each joint."""
+    return np.asarray(np.interp(along, np.arange(len(marks)), marks), np.float64)
 
 
 def _girth(along: Floats, form: Physique, bones: int, side: str) -> Floats:
@@ -275,9 +281,9 @@ def _girth(along: Floats, form: Physique, bones: int, side: str) -> Floats:
     return mm
 
 
-def _bump(bump: Bump, along: Floats, length: Floats, facing: Floats) -> Floats:
-    """The rise of a bump, in millimetres: (1 − r²)³ along the leg, and so around it."""
-    up = 1000 * (along - bump.along) * length / bump.reach_mm
+def _bump(bump: Bump, far: Floats, facing: Floats) -> Floats:
+    """The rise of a bump so far along the leg [m], in millimetres: (1 − r²)³, and so around it."""
+    up = 1000 * far / bump.reach_mm
     mm = bump.high_mm * np.maximum(1 - up**2, 0.0) ** 3
     if bump.facing_deg is None:
         return mm
@@ -318,6 +324,11 @@ def _kneecap(high_mm: float) -> Bump:
 
 def _calf(high_mm: float, side: str = "LR") -> Bump:
     return Bump(1.3, high_mm, 110.0, 180.0, 110.0, side)
+
+
+def _hollow(deep_mm: float) -> Bump:
+    """The hollow behind an ankle."""
+    return Bump(1.95, -deep_mm, 40.0, 180.0, 80.0)
 
 
 def _heel(high_mm: float) -> Bump:
@@ -421,6 +432,7 @@ def _drawn(puppet: Puppet) -> Physique:
             _kneecap(between(2.0, 5.0)),
             _calf(between(1.0, 6.0)),
             _heel(between(1.0, 4.0)),
+            _hollow(4.0),
             mark,
         ),
         between(1.0, 3.0),

@@ -1,5 +1,6 @@
 """The bench: a leg rigged by hand in twelve steps, from bare skin to a signed-off file.
 
+chain.py     which joints a leg has, in which order, what is asked of them
 state.py     all that a learner decides, small and plain; as JSON
 book.py      the learner's file: every state, undo and redo
 build.py     the given skin, and from a state skeleton, rig, weights and a whole asset

@@ -148,7 +148,7 @@ def reach_changed(state: State, values: Mapping[str, Any]) -> State:
 
 
 def _bones(state: State) -> tuple[Floats, float, float]:
-    """Where the two solved bones begin, and their lengths."""
+    """The place where the two solved bones begin, and their lengths."""
     points = views.leg(state, state.chain.solved)
     upper, lower = np.linalg.norm(np.diff(points, axis=0), axis=-1)
     return points[0], float(upper), float(lower)

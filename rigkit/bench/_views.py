@@ -162,7 +162,7 @@ def leg_stage(puppet: Puppet, view: str, title: str, half: float) -> Stage:
 
 
 def foot_ahead(puppet: Puppet) -> float:
-    """How far before the hips the legs of the given skin end [m]: of people nowhere."""
+    """The way from hips to feet straight ahead in the given skin [m]; of people none."""
     return float(build.skin_chain(puppet)[-1, 2] - build.skin_chain(puppet)[0, 2])
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -20,7 +21,7 @@ try:
 except ImportError:  # no such locks on Windows: two tabs must not save in the same moment there
     fcntl = None  # type: ignore[assignment]
 
-__all__ = ["DEEPEST", "Book", "whose"]
+__all__ = ["DEEPEST", "Book", "name_of_file", "whose"]
 
 DEEPEST = 200  # steps that can be undone
 KEY = b'"bench_book"'  # the first key of the file, by which it is known
@@ -29,6 +30,34 @@ MOST_BYTES = 30_000_000  # more than the longest history has
 
 def __dir__() -> list[str]:
     return __all__
+
+
+def name_of_file(puppet: Puppet | str) -> str:
+    """Return the name of a character's file, where none is given: each has one of its own.
+
+    Parameters
+    ----------
+    puppet : Puppet or str
+        A name is one of `puppets.CAST`.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    ValueError
+        If it is no puppet.
+
+    Examples
+    --------
+    >>> from rigkit.bench.book import name_of_file
+    >>> name_of_file("Tamsin"), name_of_file("heron")
+    ('my-leg.json', 'my-leg-heron.json')
+    """
+    name = puppets.get(puppet).name
+    plain = "-".join(re.findall(r"\w+", name.lower()))
+    return "my-leg.json" if name == "Tamsin" else f"my-leg-{plain}.json"
 
 
 class Book:
@@ -43,7 +72,7 @@ class Book:
     path : str or Path
         Such as "my-leg.json", in a folder that is there; the file need not be.
     puppet : Puppet or str
-        Whose leg it is; a name is one of `puppets.PUPPETS`.
+        Whose leg it is; a name is one of `puppets.CAST`.
     start : State, optional
         What it begins with where there is no file, one step after the bare leg.
 
@@ -213,7 +242,8 @@ class Book:
                 f"`path` must hold a leg of version {VERSION} or older; got version {version} in"
                 f" {self.path.name}. A newer rigkit reads it."
             )
-        ours = self._puppet.name, shape_mark(self._puppet)
+        version = version if isinstance(version, int) else VERSION
+        ours = self._puppet.name, shape_mark(self._puppet, version)
         if isinstance(name, str) and (name, told.get("shape")) != ours:
             raise ValueError(
                 f"`path` must hold the leg of {self._puppet.name!r}; got that of"
@@ -253,7 +283,7 @@ def whose(path: str | os.PathLike[str]) -> str | None:
     Returns
     -------
     str or None
-        One of `puppets.PUPPETS`; None if there is no file, or none with a leg of one of them.
+        One of `puppets.CAST`; None if there is no file, or none with a leg of one of them.
     """
     try:
         with open(path, "rb") as file:
@@ -261,7 +291,7 @@ def whose(path: str | os.PathLike[str]) -> str | None:
     except OSError:
         return None
     name = told.get("puppet")
-    return name if isinstance(name, str) and name in puppets.PUPPETS else None
+    return name if isinstance(name, str) and name in puppets.CAST else None
 
 
 def _parsed(data: bytes) -> dict[str, Any] | None:

@@ -229,7 +229,8 @@ class Brush(anywidget.AnyWidget):
             {"name": each.name, "said": _said(each), "limit": each.limit, "right": each.right}
             for each in numbers
         ]
-        return {"words": _words(numbers), "numbers": rows}
+        note = escape(measure.note(self._state, "09"))
+        return {"words": f"{_words(numbers)} {note}".strip(), "numbers": rows}
 
 
 def _words(numbers: Sequence[Measured]) -> str:

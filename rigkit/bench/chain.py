@@ -56,12 +56,12 @@ class Chain:
 
     @property
     def parents(self) -> dict[str, str]:
-        """What each joint of a sound leg hangs from."""
+        """The joint that each one hangs from in a sound leg, or the pelvis."""
         return {lower: upper for upper, lower in pairwise(("pelvis", *self.joints))}
 
     @property
     def solved(self) -> tuple[str, str, str]:
-        """Where the two solved bones begin, meet and end."""
+        """The joints where the two solved bones begin, meet and end."""
         root, bend, end = self.hinges[-3:]
         return root, bend, end
 
@@ -109,7 +109,7 @@ THREE_BONES = Chain(
             "05": "What snaps straight is its ankle, which looks like a knee.",
             "06": "What looks like its knee is its ankle: it bends backward.",
             "07": "Its ankle bends backward, so the pole stands behind.",
-            "09": "What bends is its ankle: shank and metatarsus share the skin there.",
+            "09": "What bends is its ankle: read shank for thigh here, and metatarsus for shank.",
             "10": "Ranges of human joints say nothing of it and are left out.",
             "11": "It walks on its toes: they roll about heel, ball and tip all the same.",
             "12": "The inspection asks no human hips and no human range of an animal.",

@@ -291,7 +291,7 @@ def hip_places(puppet: Puppet) -> Floats:
 
 
 def _hip_in_skin(puppet: Puppet) -> Floats:
-    """Where the left hip lies by the skin alone."""
+    """The left hip's place by the skin alone."""
     vertices, triangles = build.skin(puppet).vertices, _left(puppet)
     x, y, _ = vertices.T
     parting, top = float(y[np.abs(x) < 1e-9].min()), float(y.max())
@@ -427,7 +427,7 @@ def _on_the_sole(state: State) -> list[Measured]:
 
 
 def _height_of_end(state: State) -> list[Measured]:
-    """How high a joint is that its limb's cut, above it, does not tell: the heron's foot."""
+    """The height of an end that its limb's cut, above it, does not tell: the heron's foot."""
     end = state.chain.end
     if end not in state.chain.raised_m:
         return []
@@ -852,7 +852,7 @@ def _walk(state: State) -> list[Measured]:
 
 
 def _in_human_range(state: State, walk: gait.Walk) -> list[Measured]:
-    """How far joints go beyond human range; of an animal nothing is asked."""
+    """The joints' excess over human range; of an animal nothing is asked."""
     if len(state.puppet.bones) == 3:
         return []
     outside = max(map(abs, gait.outside_range_deg(walk).values()))

@@ -15,7 +15,7 @@ from typing import Any
 from rigkit import _check, puppets
 from rigkit.bench import _numbers, _skin, _stills, sign_off, steps
 from rigkit.bench._views import numbers
-from rigkit.bench.book import Book, whose
+from rigkit.bench.book import Book, name_of_file, whose
 from rigkit.bench.measure import done, measure
 from rigkit.bench.state import STEPS, State
 from rigkit.panels import Panel
@@ -39,10 +39,11 @@ class Bench:
     Parameters
     ----------
     puppet : Puppet or str, optional
-        With two bones a leg; a name is one of `puppets.PUPPETS`. Left out, it is whoever's leg the
-        file holds, and Tamsin's where there is no file yet.
-    path : str or path
-        The learner's file; it is made when the first thing is kept.
+        Whose leg; a name is one of `puppets.CAST`. Left out, it is whoever's leg the file holds,
+        and Tamsin's where there is no file yet.
+    path : str or path, optional
+        The learner's file; it is made when the first thing is kept. Left out, each character has
+        one of its own, by `book.name_of_file`.
     only : str, optional
         The one step that is shown, such as "01"; by default all, the first one that is open first.
     given : bool
@@ -62,12 +63,12 @@ class Bench:
     def __init__(
         self,
         puppet: Puppet | str | None = None,
-        path: str | os.PathLike[str] = "my-leg.json",
+        path: str | os.PathLike[str] | None = None,
         only: str | None = None,
         given: bool = False,
     ) -> None:
-        self.path, self.only = Path(path), only
-        self.puppet = puppets.get(puppet or whose(self.path) or "Tamsin")
+        self.path = Path(name_of_file(puppet or "Tamsin") if path is None else path)
+        self.puppet, self.only = puppets.get(puppet or whose(self.path) or "Tamsin"), only
         if only is not None:
             _check.choice("only", only, steps.TITLES)
         start = State.bare(self.puppet).with_sound(only) if only and given else None

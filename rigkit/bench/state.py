@@ -292,7 +292,7 @@ class State:
         --------
         >>> from rigkit.bench.state import State
         >>> State.bare("Tamsin").json()[:30]
-        '{"bench":1,"puppet":"Tamsin","'
+        '{"bench":2,"puppet":"Tamsin","'
         """
         told: dict[str, Any] = {"bench": VERSION, "puppet": self.puppet.name}
         told["shape"] = shape_mark(self.puppet)

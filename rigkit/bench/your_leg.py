@@ -34,15 +34,8 @@ def characters() -> tuple[str, ...]:
     >>> characters()[0]
     'Tamsin'
     """
-    return tuple(name for name in puppets.PUPPETS if _has_a_leg(name))
+    return tuple(puppets.CAST)
 
-
-def _has_a_leg(name: str) -> bool:
-    try:
-        State.bare(name)
-    except ValueError:
-        return False
-    return True
 
 
 class YourLeg:

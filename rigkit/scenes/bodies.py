@@ -133,7 +133,53 @@ def _tray() -> list[mesh.Mesh]:
     return [_box((-0.09, 1.0, -0.14), (0.09, 1.012, 0.14)), *loaves]
 
 
-_CARRIED = {"Tamsin": _lamp, "Odo": _crate, "Pip": _tray}
+def _net() -> list[mesh.Mesh]:
+    """A net in a bundle on the back."""
+    return [_ball((0.0, 0.735, -0.105), (0.085, 0.085, 0.055))]
+
+
+def _rope() -> list[mesh.Mesh]:
+    """A coil of rope over the right shoulder, down to the left hip."""
+    turn = np.linspace(0.0, np.pi, 13)
+    coil = np.stack(
+        [0.70 + 0.145 * np.cos(turn), 0.085 * np.sin(turn), *np.full((2, 13), 0.018)], -1
+    )
+    return [_turned(coil * [1, way, 1, 1], aside=-0.06) for way in (1, -1)]
+
+
+def _oar() -> list[mesh.Mesh]:
+    """An oar over the right shoulder, its blade behind."""
+    shaft = [(0.735, 0.22, 0.009, 0.009), (0.935, -0.30, 0.009, 0.009)]
+    blade = [
+        (0.930, -0.29, 0.010, 0.010),
+        (0.945, -0.33, 0.012, 0.035),
+        (0.985, -0.43, 0.012, 0.038),
+        (0.995, -0.455, 0.010, 0.020),
+    ]
+    return [_turned(shape, aside=-0.09) for shape in (shaft, blade)]
+
+
+def _barrel() -> list[mesh.Mesh]:
+    """A small barrel on the left shoulder, lying."""
+    staves = [
+        (0.895, -0.13, 0.050, 0.050),
+        (0.895, -0.08, 0.062, 0.062),
+        (0.895, 0.00, 0.068, 0.068),
+        (0.895, 0.08, 0.062, 0.062),
+        (0.895, 0.13, 0.050, 0.050),
+    ]
+    return [_turned(staves, aside=0.125)]
+
+
+_CARRIED = {
+    "Tamsin": _lamp,
+    "Odo": _crate,
+    "Pip": _tray,
+    "Wenna": _net,
+    "Jory": _rope,
+    "Maren": _oar,
+    "Ulf": _barrel,
+}
 
 
 # The heron, in metres from its hips

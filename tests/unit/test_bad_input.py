@@ -25,7 +25,9 @@ from rigkit import (
     gait,
     leg,
     mesh,
+    physique,
     placement,
+    places,
     puppets,
     rotation,
     skeleton,
@@ -394,7 +396,7 @@ CALLS = [
     # mesh
     Call(mesh.Mesh, **SURFACE),
     Call(mesh.tube, radius=array(0.1), length=array(1.0), around=6, along=2),
-    Call(mesh.puppet_mesh, puppet=PIP, vertices=300, chain=array(CHAIN, "n", 3)),
+    Call(mesh.puppet_mesh, puppet=PIP, vertices=300, chain=array(CHAIN, "n", 3), more_rings=1),
     Call(mesh.inner_bones, puppet=PIP, chain=array(CHAIN, "n", 3)),
     Call(mesh.volume, **SURFACE),
     Call(mesh.volume_ratio, **POSED),
@@ -410,6 +412,20 @@ CALLS = [
         vertices=array([[0.1, 0, 0], [-0.1, 0, 0]], "v", 3),
         tolerance=array(1e-5),
         whole=True,
+    ),
+    # places
+    Call(places.nearest_places, points=array([[0.3, 0.2, 0.1]], 3), **SURFACE),
+    Call(
+        places.nearest_places((0.3, 0.2, 0.1), TUBE.vertices, TUBE.triangles).read,
+        table=array(TUBE.vertices, "v", "k"),
+    ),
+    # physique
+    Call(
+        physique.skin,
+        puppet=PIP,
+        vertices=300,
+        chain=array(CHAIN, "n", 3),
+        form=physique.Physique(),
     ),
     # skin
     Call(skin.bones_of, skeleton=LEG, more=array([[VECTOR, OTHER]], "n", 2, 3, inside="pelvis")),
@@ -450,6 +466,15 @@ CALLS = [
         weights=WEIGHED,
         partner=array(np.arange(len(WEIGHTS)), "v"),
         swap=array([1, 0], "joints"),
+    ),
+    Call(
+        skin.mirror_weights_by_place,
+        weights=WEIGHED,
+        places=places.Places(
+            np.zeros((len(WEIGHTS), 3), int), np.eye(3)[[0] * len(WEIGHTS)], np.zeros(len(WEIGHTS))
+        ),
+        swap=array([1, 0], "joints"),
+        max_influences=4,
     ),
     Call(skin.pack_influences, weights=WEIGHED),
     Call(
@@ -563,6 +588,10 @@ NO_ARRAYS = {
     "mesh.Mesh.side",
     "mesh.puppet_chain",
     "mesh.pelvis_landmarks",
+    "physique.Bump",
+    "physique.Physique",
+    "physique.of_puppet",
+    "places.mirrored_places",
     "export.rig_motion",
     "gait.control_values",
     "gait.foot_goals",

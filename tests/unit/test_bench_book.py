@@ -14,8 +14,8 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, rule
 
 from rigkit import puppets
 from rigkit.bench import book as books
-from rigkit.bench.book import DEEPEST, Book
-from rigkit.bench.state import State
+from rigkit.bench.book import DEEPEST, Book, name_of_file
+from rigkit.bench.state import State, shape_mark
 
 BARE = State.bare("Pip")
 
@@ -246,12 +246,45 @@ def test_another_character_s_leg_and_a_newer_one_are_left_alone(path):
     whole = path.read_bytes()
     with pytest.raises(ValueError, match="must hold the leg of 'Odo'; got that of 'Pip'"):
         Book(path, "Odo")
-    newer = json.dumps(json.loads(whole) | {"bench_book": 2}).encode()
+    newer = json.dumps(json.loads(whole) | {"bench_book": 3}).encode()
     path.write_bytes(newer)
-    with pytest.raises(ValueError, match="version 1 or older; got version 2"):
+    with pytest.raises(ValueError, match="version 2 or older; got version 3"):
         Book(path, "Pip")
     assert path.read_bytes() == newer
     assert [each.name for each in path.parent.iterdir()] == ["my-leg.json"]
+
+
+def test_a_file_of_the_first_version_is_read_whole_and_goes_on(path):
+    book = Book(path, "Pip")
+    for number in (1, 2, 3):
+        book.keep(soft(number))
+    book.undo()
+    told, mark = json.loads(path.read_bytes()), shape_mark(BARE.puppet, 1)
+    told["steps"] = [step | {"bench": 1, "shape": mark} for step in told["steps"]]
+    path.write_text(json.dumps(told | {"bench_book": 1, "shape": mark}))
+    old = Book(path, "Pip")
+    assert (old.state, old.set_aside, old.can_redo) == (soft(2), None, True)
+    old.keep(soft(9))
+    assert [Book(path, "Pip").state, old.undo(), old.undo()] == [soft(9), soft(2), soft(1)]
+    assert json.loads(path.read_bytes())["bench_book"] == 2
+    path.write_text(json.dumps(told | {"bench_book": 1, "shape": shape_mark(BARE.puppet)}))
+    with pytest.raises(ValueError, match="of another shape"):
+        Book(path, "Pip")
+
+
+def test_each_character_has_a_file_of_its_own(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    names = {name_of_file(name) for name in puppets.CAST}
+    assert len(names) == 8
+    assert "my-leg.json" in names
+    assert all(re.fullmatch(r"my-leg(-[a-z]+)?\.json", name) for name in names)
+    mine = puppets.personal(np.random.default_rng(1))
+    assert name_of_file(mine) == "my-leg-your-puppet.json"
+    for name in puppets.CAST:
+        book = Book(name_of_file(name), name)
+        book.keep(book.state.changed(soft_mm=3))
+    for name in puppets.CAST:
+        assert Book(name_of_file(name), name).state == State.bare(name).changed(soft_mm=3)
 
 
 def test_another_skin_of_the_same_name_is_left_alone(path):

@@ -57,7 +57,7 @@ def test_painted_vertices_keep_their_numbers():
     whole = np.ascontiguousarray(surface.triangles, "<i4").tobytes()
     assert hashlib.sha256(whole).hexdigest()[:8] == "385fcb69"
     picked = {
-        0: (0, 1.036906, 0),
+        0: (0.0, 1.036906, 0.0),
         700: (0.022335, 0.682739, -0.014191),
         1800: (0.076525, 0.156695, 0.039041),
         2600: (-0.125822, 0.007951, 0.158158),

@@ -327,6 +327,30 @@ def test_a_bare_leg_is_told_why_there_is_no_file(path):
 def test_wrong_steps_and_puppets_are_refused(path):
     with pytest.raises(ValueError, match="`only` must be"):
         Bench("Tamsin", path, "13")
-    with pytest.raises(ValueError, match="two bones"):
-        Bench("heron", path)
+    with pytest.raises(ValueError, match="`puppet` must be"):
+        Bench("stork", path)
+
+
+def test_each_character_has_its_own_file_where_none_is_named(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for name in ("heron", "Tamsin"):
+        bench = Bench(name)
+        assert bench.widget
+        bench.take(bench.state.changed(soft_mm=7))
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["my-leg-heron.json", "my-leg.json"]
+    assert Bench("heron").step("05").state.soft_mm == 7
+    with pytest.raises(ValueError, match="must hold the leg of 'Pip'; got that of 'heron'"):
+        Bench("Pip", "my-leg-heron.json")
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_every_step_of_the_heron_shows_itself(tmp_path, step):
+    path = tmp_path / "my-leg.json"
+    Book(path, "heron").keep(State.bare("heron").with_sound("12"))
+    bench = Bench("heron", path, step)
+    assert bench.widget
+    assert bench._done[step] == ("done" if step == "12" else "given")
+
+
+def test_another_step_may_be_shown(path):
     assert Bench("Tamsin", path).step("03").only == "03"

@@ -124,6 +124,16 @@ def test_a_kneecap_stands_out_in_front_of_both_knees_and_nowhere_else():
         assert_array_equal(moves[away | (place[:, 2] < knee[2])], 0)
 
 
+def test_a_calf_stands_out_behind_the_shank_and_leaves_the_foot_alone():
+    """A bump's reach counts along the leg, whose last part, from ankle to sole, is short."""
+    moves, place = moved(Physique(bumps=(Bump(1.3, 6.0, 110.0, 180.0, 110.0),)))
+    knee, ankle = mesh.puppet_chain("Tamsin")[1:]
+    middle = knee + 0.3 * (ankle - knee)
+    assert np.linalg.norm(moves, axis=-1).max() == pytest.approx(0.006, rel=0.05)
+    away = np.abs(place[:, 1] - middle[1]) > 0.111
+    assert_array_equal(moves[away], 0)
+
+
 @pytest.mark.parametrize(("side", "has"), [("L", (True, False)), ("R", (False, True))])
 def test_a_strap_is_on_the_side_that_has_it(side, has):
     form = Physique(bumps=(Bump(1.5, 4.0, 50.0, side=side),))

@@ -20,8 +20,24 @@ def test_the_parade_is_tamsin_odo_pip_and_the_heron():
         PUPPETS["Pip"].stature = 2.0
 
 
+def test_the_neighbours_are_no_part_of_the_parade_and_all_are_the_cast():
+    assert list(puppets.NEIGHBOURS) == ["Wenna", "Jory", "Maren", "Ulf"]
+    assert dict(puppets.CAST) == {**PUPPETS, **puppets.NEIGHBOURS}
+    assert all(puppet.name == name for name, puppet in puppets.CAST.items())
+    measures = [(p.bones, p.hip_width, p.foot_length) for p in puppets.CAST.values()]
+    assert len(set(measures)) == 8
+
+
+@pytest.mark.parametrize("name", ["Wenna", "Jory"])
+def test_an_average_neighbour_has_the_table_s_bones_to_the_millimetre(name):
+    puppet, average = puppets.get(name), body.segment_lengths(puppets.get(name).stature)
+    assert puppet.bones == pytest.approx((average.thigh, average.shank), abs=0.0006)
+    assert puppet.foot_length == pytest.approx(average.foot_length, abs=0.0006)
+    assert puppet.ankle_height == pytest.approx(average.ankle_height, abs=0.0006)
+
+
 def test_a_puppet_is_had_by_its_name_or_is_itself():
-    for name, puppet in PUPPETS.items():
+    for name, puppet in puppets.CAST.items():
         assert puppets.get(name) is puppet
     mine = personal(np.random.default_rng(3))
     assert puppets.get(mine) is mine
@@ -29,13 +45,15 @@ def test_a_puppet_is_had_by_its_name_or_is_itself():
 
 @pytest.mark.parametrize("wrong", ["tamsin", "", "your puppet", None, 7, [], {}])
 def test_what_is_no_puppet_is_answered_with_the_names_there_are(wrong):
-    names = "'Tamsin', 'Odo', 'Pip', 'heron'"
+    names = "'Tamsin', 'Odo', 'Pip', 'heron', 'Wenna', 'Jory', 'Maren', 'Ulf'"
     with pytest.raises(ValueError, match="`puppet` must be a Puppet") as refused:
         puppets.get(wrong)
     assert f"({names}); got {wrong!r}." in str(refused.value)
     if isinstance(wrong, str):
-        with pytest.raises(KeyError, match=f"unknown puppet {wrong!r}; there are {names}"):
-            PUPPETS[wrong]
+        parade = "'Tamsin', 'Odo', 'Pip', 'heron'"
+        for cast, known in ((PUPPETS, parade), (puppets.CAST, names)):
+            with pytest.raises(KeyError, match=f"unknown puppet {wrong!r}; there are {known}.?$"):
+                cast[wrong]
         assert PUPPETS.get(wrong) is None
         assert wrong not in PUPPETS
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from rigkit import gait, mesh
-from rigkit.puppets import PUPPETS
+from rigkit.puppets import CAST, PUPPETS
 from rigkit.scenes import bodies, filmstrip, forward_and_inverse
 from rigkit.stage import Stage
 
@@ -71,7 +71,7 @@ def test_a_trunk_from_the_front_is_narrower_where_the_hips_turn_away():
     assert low[1] < 0.9 * low[0]
 
 
-@pytest.mark.parametrize("puppet", PUPPETS.values(), ids=lambda puppet: puppet.name)
+@pytest.mark.parametrize("puppet", CAST.values(), ids=lambda puppet: puppet.name)
 def test_all_solids_are_closed_and_face_outward(puppet):
     solids, _ = bodies._solids(puppet)
     assert len(solids) > 2  # a trunk, a head, and what tells who it is
@@ -85,6 +85,9 @@ def test_all_solids_are_closed_and_face_outward(puppet):
 def test_everybody_carries_something_else_and_a_learners_own_puppet_nothing():
     shapes = {puppet.name: len(bodies._solids(puppet)[0]) for puppet in PEOPLE}
     assert shapes == {"Tamsin": 4, "Odo": 3, "Pip": 6}
+    carried = [bodies._solids(puppet)[0][2:] for puppet in CAST.values()]
+    sizes = {tuple(np.ptp(solid.vertices, axis=0).round(3)) for (solid, *_) in carried}
+    assert len(sizes) == 8
     from rigkit import puppets
 
     mine = puppets.personal(np.random.default_rng(3))
