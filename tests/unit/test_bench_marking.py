@@ -423,7 +423,7 @@ REFUSED = {
     "a list": (instead([1, 2]), "its state says None"),
     "text": (instead("Tamsin"), "its state says None"),
     "nobody's": (instead({"bench": 1, "puppet": "Bo"}), "its state says 'Bo'"),
-    "three bones": (lambda d: telling(d, puppet="heron"), "one of Tamsin, Odo, Pip; its state say"),
+    "three bones": (lambda d: telling(d, puppet="heron"), "its state says 'heron'"),
     "newer": (lambda d: telling(d, bench=2), "it must be of version 1 or older; got version 2"),
     "no version": (lambda d: telling(d, bench="1"), "it must be a leg from the bench"),
     "an unknown key": (lambda d: telling(d, ease=1), "got the unknown 'ease'"),
