@@ -662,9 +662,7 @@ _PACK: dict[str, Any] = {
 }
 _MARK: dict[str, Any] = {
     "help": "mark a class's homework",
-    "purpose": (
-        "Mark the notebooks in a folder or zip, each in a jail of its own, and legs from the bench."
-    ),
+    "purpose": "Mark notebooks, each in a jail of its own, and legs from the bench.",
     "usage": (
         "rigkit mark SUBMISSIONS --out RESULTS [OPTIONS]\n"
         "       rigkit mark --out RESULTS --override LEARNER QUESTION SCORE --reason TEXT\n"
