@@ -7,4 +7,6 @@ measure.py   the numbers of each step, with their limits
 steps.py     each step as a panel: what is dragged, what is chosen, what is drawn
 sign_off.py  the last step: the file, its inspection, what is kept for a reason
 shell.py     all of it in a notebook
+marking.py   the file marked: built anew, held against its state, measured; wrong models by name in
+             misconceptions.py
 """
