@@ -410,7 +410,7 @@ def _add_mark(commands: Any) -> None:
 
 def _add_class(mark: argparse.ArgumentParser) -> None:
     what = mark.add_argument_group("what to mark")
-    submissions = "a folder or zip of notebooks"
+    submissions = "a folder or zip of notebooks, and of legs from the bench"
     what.add_argument("submissions", nargs="?", type=Path, metavar="SUBMISSIONS", help=submissions)
     what.add_argument(
         "--roster",
@@ -434,7 +434,7 @@ def _add_class(mark: argparse.ArgumentParser) -> None:
         action="extend",
         default=[],
         metavar="NUMBER",
-        help="only these lessons",
+        help="only these lessons; your-leg for the leg from the bench",
     )
     what.add_argument(
         "--plan",
@@ -687,7 +687,7 @@ _PACK: dict[str, Any] = {
 }
 _MARK: dict[str, Any] = {
     "help": "mark a class's homework",
-    "purpose": "Mark the notebooks in a folder or zip, each in a jail of its own.",
+    "purpose": "Mark notebooks, each in a jail of its own, and legs from the bench.",
     "usage": (
         "rigkit mark SUBMISSIONS --out RESULTS [OPTIONS]\n"
         "       rigkit mark --out RESULTS --override LEARNER QUESTION SCORE --reason TEXT\n"

@@ -10,4 +10,6 @@ showing.py   a leg's own page, of a state or of its file
 sign_off.py  the last step: the file, its inspection, what is kept for a reason
 shell.py     all of it in a notebook
 your_leg.py  a step of it at a lesson's end, on the learner's own leg
+marking.py   the file marked: built anew, held against its state, measured; wrong models by name in
+             misconceptions.py
 """

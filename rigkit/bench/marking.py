@@ -303,7 +303,7 @@ def _of_another_file(
 
 @lru_cache(maxsize=4)
 def _made(state: State) -> gltf.Asset:
-    """What the state's own file holds, as it is read back."""
+    """The state's own file, as it is read back."""
     return gltf.read(sign_off.bytes_of(state))
 
 

@@ -220,7 +220,7 @@ def _opposite(state: State) -> _Said:
 
 
 def _hinges_off(state: State) -> dict[str, float]:
-    """By how many degrees each hinge arrow is off square to the leg's bend."""
+    """The degrees by which each hinge arrow is off square to the leg's bend."""
     skeleton, normal = build.skeleton(state), build.bend_normal(state)
     across = np.cross([0, 1, 0], build.toes_way(state))
     *legs, end = state.chain.hinges
@@ -416,7 +416,7 @@ NEAR_SOLE = 0.0025  # metres: a pivot so near to its place hardly lifts or sinks
 
 
 def _pivots_off(state: State) -> dict[str, float]:
-    """How far the foot's pivots lie before their places on the sole, metres."""
+    """The distances of the foot's pivots before their places on the sole, metres."""
     end = state.metres()[state.chain.end][2]
     heel, tip = measure.sole_ends(state.puppet)
     right = {"heel": heel[2], "ball": state.metres()["ball"][2], "toe": tip[2]}

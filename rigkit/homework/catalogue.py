@@ -6,9 +6,8 @@ from functools import cache
 from pathlib import Path
 
 from rigkit import course
-from rigkit.homework.question import Question
+from rigkit.homework.question import YOUR_LEG, Question
 
-YOUR_LEG = "your-leg"  # the leg from the bench, handed in as one file
 _PREFIX = "questions_"
 
 

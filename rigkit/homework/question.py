@@ -7,6 +7,7 @@ from typing import Any
 Case = dict[str, Any]  # a question's inputs by name
 Shape = tuple[Any, ...]  # of one part of an answer: see `Question.returns`
 
+YOUR_LEG = "your-leg"  # what stands for a lesson's number in questions on the leg from the bench
 WORDS = (str,)  # the shape of a list of words, of any length
 REPORT = (dict,)  # the shape of what an inspection finds in a rig file
 

@@ -12,9 +12,8 @@ from rigkit.bench.marking import BenchMarks, StepMark
 from rigkit.bench.measure import Measured
 from rigkit.bench.steps import TITLES
 from rigkit.homework import checking
-from rigkit.homework.catalogue import YOUR_LEG
 from rigkit.homework.checking import Outcome
-from rigkit.homework.question import Case, Misconception, Question, Verdict
+from rigkit.homework.question import YOUR_LEG, Case, Misconception, Question, Verdict
 from rigkit.scenes.words import capital
 
 GIVEN = "the kit filled this step in, so it does not count as done. Do it by hand to make it yours."

@@ -9,7 +9,7 @@ for one, of a lesson that its learner hands in; a leg from the bench is a work o
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
@@ -126,8 +126,7 @@ def assign(
     rivals = {key: _rivals(several, owners) for key, several in sorted(theirs.items())}
     chosen = {key: _chosen(theirs[key], equal, owners) for key, equal in rivals.items()}
     notebooks = {key: file for key, (file, _, _) in chosen.items()}
-    for who, leg in _legs_named(theirs, notebooks):
-        rigs[who].append(leg)
+    _add_named(rigs, theirs, notebooks)
     fittest, unasked, untold = _to_questions(rigs, notebooks)
     inspected: dict[tuple[str, str], dict[str, File]] = defaultdict(dict)
     for (who, lesson, name), (file, _, _) in fittest.items():
@@ -219,15 +218,17 @@ def _is_leg(file: File) -> bool:
     return file.lesson == catalogue.YOUR_LEG or bool(_LEG.search(file.place.rpartition("/")[2]))
 
 
-def _legs_named(
-    theirs: Mapping[tuple[str, str], list[File]], notebooks: Mapping[tuple[str, str], File]
-) -> Iterator[tuple[str, File]]:
-    """(learner's id, file) of the legs that a notebook of their own names as a rig."""
+def _add_named(
+    rigs: dict[str, list[File]],
+    theirs: Mapping[tuple[str, str], list[File]],
+    notebooks: Mapping[tuple[str, str], File],
+) -> None:
+    """Add the legs that a notebook of the same learner names: they are its rigs too."""
     for (who, _), book in notebooks.items():
         named = set(map(folded, book.names.values()))
         for file in theirs.get((who, catalogue.YOUR_LEG), ()):
-            if folded(file.place.rpartition("/")[2]) in named:
-                yield who, file
+            if folded(file.place.rpartition("/")[2]) in named and file not in rigs[who]:
+                rigs[who].append(file)
 
 
 def _no_lesson(number: str) -> str:

@@ -76,14 +76,13 @@ class _Inspector:
 
     def __call__(self, data: bytes) -> Iterable[Mapping[str, Any]]:
         run = self._jail.run(inspection(marking.SIGN_OFF, data))
-        self.about = {
-            "jail": run.about,
-            "rigs": {marking.SIGN_OFF: {**self._file, "end": run.end, **measures(run)}},
-        }
         if run.end == NOT_STARTED:
             why = run.about.get("why", "it did not say why")
             raise UnreadableError(f"The jail did not start: {why}")
         records: Sequence[CaseRecord] = run.records.get(marking.SIGN_OFF, [])
+        stopped = bool(records) and records[0].get("end") == "stopped"
+        how = {"end": "time limit" if stopped else run.end, **measures(run)}
+        self.about = {"jail": run.about, "rigs": {marking.SIGN_OFF: self._file | how}}
         if said := not_inspected(run, records):
             raise ValueError(f"the inspection {said}.")
         if "out" not in records[0]:

@@ -165,6 +165,12 @@ def test_the_hip_is_told_by_its_way_out():
     assert number_in(found(state, "01")[1]) == pytest.approx(out, abs=0.05)
 
 
+@pytest.mark.parametrize(("plane_mm", "side"), [(40, "left"), (-40, "right")])
+def test_the_plane_of_the_mirror_is_told_by_its_side(plane_mm, side):
+    _, said = found(sound().changed(plane_mm=plane_mm), "03")
+    assert said == f"the plane of the mirror stands 4.0 cm to the {side} of the middle of the body"
+
+
 def test_what_is_not_zero_is_not_told_as_zero():
     assert misconceptions._cm(0.0002) == "0.02 cm"
     assert misconceptions._cm(0.0) == "0.0 cm"
