@@ -32,6 +32,12 @@ def height_to_see(panel):
     return max(b["y"] + b["height"] for b in boxes) - min(b["y"] for b in boxes)
 
 
+def all_shown(panel):
+    """Pictures, words, and the numbers beside a step of the bench."""
+    numbers = panel.locator.page.locator(".rig-numbers").all_text_contents()
+    return panel.picture(), panel.readout(), numbers
+
+
 def test_a_lesson_runs_without_an_error_and_nothing_is_cut_off(opened):
     window = list(WINDOWS)[course.lessons().index(opened.lesson) % 2]  # the one or the other
     opened.look(**WINDOWS[window])
@@ -46,11 +52,11 @@ def test_its_panels_answer_the_keyboard(opened):
     assert opened.panels()
     for panel in opened.panels():
         slider = next(each for each in panel.sliders() if each.handle.is_visible())
-        shown, value = (panel.picture(), panel.readout()), slider.value()
+        shown, value = all_shown(panel), slider.value()
         slider.press("ArrowLeft" if value == slider.highest() else "ArrowRight", times=3)
         opened.wait_for_change(slider.value, value, slider.label)
         opened.wait_for_change(
-            lambda panel=panel: (panel.picture(), panel.readout()),
+            lambda panel=panel: all_shown(panel),
             shown,
             f"what is shown beside {slider.label}",
         )
