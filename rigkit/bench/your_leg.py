@@ -14,7 +14,8 @@ from rigkit.bench.state import State
 
 __all__ = ["YourLeg", "characters"]
 
-CHOOSE = "Choose before you begin. What you make is kept with it, for all lessons."
+CHOOSE = "Choose before you begin: it stays for all lessons."
+GIVEN = f"{CHOOSE} The kit has filled in the steps before this one."
 
 
 def __dir__() -> list[str]:
@@ -107,7 +108,7 @@ class YourLeg:
             style={"description_width": "initial"},
             layout={"width": "220px"},
         )
-        said, place = HTML(CHOOSE), Box([bench.widget])
+        said, place = HTML(self._invitation), Box([bench.widget])
         for each in (place, whole := VBox([HBox([who, said]), place])):
             each.layout.overflow = "visible"
         whole.children[0].layout.flex_flow = "row wrap"
@@ -135,4 +136,8 @@ class YourLeg:
         if name != before.puppet.name:
             self._open(name)
             before.widget.close()
-        return CHOOSE
+        return self._invitation
+
+    @property
+    def _invitation(self) -> str:
+        return GIVEN if (self._step or "01") > "01" else CHOOSE

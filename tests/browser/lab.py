@@ -296,8 +296,12 @@ class Lab:
             ).last.click()
 
     def panels(self):
-        """All panels in the page that have controls, in order, as `PanelView`s."""
-        controlled = self.page.locator(".rig-panel:has(.rig-control-row)")
+        """All panels in the page that have controls, in order, as `PanelView`s.
+
+        Neither brushes nor views of a rig are panels.
+        """
+        panels = ".rig-panel:not(.rig-brush, .rig-scene)"
+        controlled = self.page.locator(f"{panels}:has(.rig-control-row)")
         return [PanelView(each) for each in controlled.all()]
 
     def unfold(self):

@@ -12,7 +12,7 @@ from tests import alternatives
 NOTEBOOKS = [
     path for part in ("lessons", "exercises", "solutions") for path in authoring.notebooks(part)
 ]
-NOTEBOOKS.append(authoring.ROOT / "lessons" / "words.ipynb")
+NOTEBOOKS += [authoring.ROOT / "lessons" / name for name in ("words.ipynb", "your-leg.ipynb")]
 
 
 @pytest.fixture(
