@@ -67,7 +67,7 @@ def widget(bench: Desk) -> Any:
     )
     bench.repaint = brush.show
     about = HTML(
-        "<p>First the softness, at every joint: over how many radii of the limb the skin passes"
+        "<p style=\"margin: 0; line-height: 1.4\">First the softness, at every joint: over how many radii of the limb the skin passes"
         " from one bone to the next. Then the brush, about the knee.</p>"
     )
     soft.observe(lambda change: bench.take(bench.state.changed(softness=change["new"])), "value")

@@ -1,0 +1,210 @@
+"""The whole way in a real JupyterLab, from a bare skin to a file with no finding: by pointer alone,
+by keyboard alone; and a thing of each step taken by a finger.
+
+Hands know where a sound place is; they act by what is on the screen only.
+"""
+
+import json
+from functools import partial
+
+import pytest
+
+from rigkit import gltf, inspection
+from rigkit.bench import steps
+from rigkit.bench.measure import done
+from rigkit.bench.state import JOINTS, State
+from tests.browser.lab import IN_NOTEBOOK
+from tests.browser.test_bench import bench, place  # noqa: F401
+from tests.outside.test_gltf_validator import validate  # noqa: F401
+
+pytestmark = [pytest.mark.needs_browser, pytest.mark.needs_registry]
+
+SOUND = State.bare("Tamsin").with_sound("12")
+SLACK = 5  # mm, or degrees, between where a hand lets go and the sound place
+PARENTS = dict(zip(JOINTS, ("pelvis", *JOINTS), strict=False))
+FOLLOWS = {"foot": "nothing", "pole": "pelvis"}
+PATIENCE = 20_000  # ms
+
+
+def sound_values(step, *keys):
+    """The values of a step's panel at the sound place."""
+    values = steps.panel(SOUND, step).values
+    return {key: values[key] for key in keys}
+
+
+def point(name, *axes):
+    return tuple(f"{name}_{axis}" for axis in axes)
+
+
+class Way:
+    """What both hands do alike: go from step to step, and look whether a step came right."""
+
+    def __init__(self, bench):
+        self.bench, self.page = bench, bench.page
+        self.step = "01"
+
+    def reaches(self, wanted, what):
+        return self.bench.wait_for(wanted, f"step {self.step}: {what}")
+
+    def near(self, state, **values):
+        there = steps.panel(state, self.step).values
+        return all(abs(there[key] - value) <= SLACK for key, value in values.items())
+
+    def right(self):
+        """Wait until the step is done, then go on."""
+        self.reaches(lambda state: done(state)[self.step] == "done", "is not done")
+        shown = self.page.locator(".widget-dropdown select option:checked")
+        self.page.wait_for_function(
+            "select => /✓/.test(select.selectedOptions[0].textContent)",
+            arg=self.page.locator(".widget-dropdown select").first.element_handle(),
+        )
+        assert shown.inner_text().startswith(self.step)
+        if self.step < "12":
+            self.press("Next step")
+            self.step = f"{int(self.step) + 1:02d}"
+            self.page.wait_for_function(
+                "([select, step]) => select.value.startsWith(step)",
+                arg=[self.page.locator(".widget-dropdown select").first.element_handle(), self.step],
+            )
+
+    def go(self):
+        for step in (f"{number:02d}" for number in range(1, 13)):
+            getattr(self, f"step_{step}")()
+            self.right()
+
+
+class Pointer(Way):
+    """A mouse: drags and clicks, no key."""
+
+    def press(self, name):
+        self.page.get_by_role("button", name=name, exact=True).click()
+
+    def pick(self, group, option):
+        row = self.page.get_by_role("radiogroup", name=group, exact=True)
+        row.get_by_text(option, exact=True).click()
+
+    def pull(self, name, *keys, at=(), **chosen):
+        """Pull a ring to where the sound values of some sliders have it."""
+        values = sound_values(self.step, *keys) | dict(at)
+        panel = steps.panel(self.bench.state(), self.step)
+        grip = self.bench.grip(name)
+        (now, view), (to, _) = (
+            spot(panel, name, panel.frame(**chosen, **more)) for more in ({}, values)
+        )
+        wide = grip.locator.evaluate("e => e.parentElement.getBoundingClientRect().width")
+        right, down = ((to[axis] - now[axis]) * wide / view["w"] for axis in "xy")
+        grip.drag(right, down)
+        if not at:
+            self.reaches(partial(self.near, **values), f"{name} is not at {values}")
+
+    def step_01(self):
+        for joint in JOINTS[:3]:
+            name = joint.capitalize()
+            self.pull(f"{name}, from the front", *point(joint, "out", "up"))
+        self.pull("Knee, from the side", "knee_ahead")
+        for joint in JOINTS[3:]:
+            self.pick("Joint", joint)
+            self.pull(f"{joint.capitalize()} from the front", f"{joint}_out", joint=joint)
+            self.pull(joint.capitalize(), f"{joint}_ahead", joint=joint)
+
+    def step_02(self):
+        for joint, parent in PARENTS.items():
+            self.pick(f"The {joint} hangs from", parent)
+
+    def step_03(self):
+        for joint in JOINTS[:3]:
+            self.pull(f"{joint.capitalize()}'s hinge", f"{joint}_deg")
+        self.pull("Mirror", "plane_mm")
+        self.pick("Mirrored by", "same bend")
+
+    def step_04(self):
+        self.press("about 10 cm")
+        self.pull("Pelvis, from the side", at={"lowered_mm": 110})
+        self.page.get_by_text("it goes along by 10.0 cm").wait_for()
+        self.pick("Both legs by", "inverse chain")
+
+    def step_05(self):
+        self.pull("Soft reach begins", "soft_mm")
+
+    def step_06(self):
+        self.pull("Knee", "knee_ahead")
+
+    def step_07(self):
+        self.pull("Pole, from the side", *point("pole", "up", "ahead"))
+        self.pull("Pole, from above", "pole_out")
+
+    def step_08(self):
+        for part, name in (("foot pivot", "Foot pivot"), ("pelvis pivot", "Pelvis pivot")):
+            self.pick("Place", part)
+            keys = point(part.replace(" ", "_"), "out", "up")
+            self.pull(f"{name}, from the front", *keys, part=part)
+        self.pick("Place", "foot outline")
+        keys = point("foot_outline", "out", "up")
+        self.pull("Foot outline, from the front", *keys, part="foot outline")
+        for control, led in FOLLOWS.items():
+            self.pick(f"The {control} follows", led)
+
+    def step_09(self):
+        track, brush = self.page.locator(".noUi-base"), self.page.locator(".rig-brush")
+        brush.evaluate("brush => (brush.old = true)")
+        wide = track.bounding_box()["width"]
+        there = {"x": wide * (SOUND.softness - 0.2) / 3.8, "y": 1}
+        self.page.locator(".noUi-handle").drag_to(track, target_position=there)
+        self.reaches(lambda s: abs(s.softness - SOUND.softness) < 0.3, "the softness")
+        self.page.wait_for_function(
+            "() => [...document.querySelectorAll('.rig-brush')].every(brush => !brush.old)"
+        )
+        skin = brush.locator("canvas").first
+        brush.get_by_label("smooth", exact=True).check()
+        skin.scroll_into_view_if_needed()
+        x, y, wide, high = (skin.bounding_box()[key] for key in ("x", "y", "width", "height"))
+        self.page.mouse.move(x + 0.4 * wide, y + 0.5 * high)
+        self.page.mouse.down()
+        self.page.mouse.move(x + 0.6 * wide, y + 0.5 * high, steps=5)
+        self.page.mouse.up()
+        self.reaches(lambda s: s.painted, "the stroke")
+
+    def step_10(self):
+        self.pull("Pelvis, from the front", "drop_mm", "sway_mm")
+
+    def step_11(self):
+        for pivot in ("Toe", "Ball", "Heel"):
+            self.pull(pivot, pivot.lower())
+
+    def step_12(self):
+        pass
+
+
+def spot(panel, name, frame):
+    """Where a ring is in a frame, by its name in the page; and the view it is in."""
+    head, _, where = name.partition(", ")
+    for held in frame["grips"]:
+        view = frame["views"][held["view"]]
+        if panel.grips[held["grip"]].name == head and where in ("", view["from"]):
+            return held, view
+    raise AssertionError(f"no ring {name!r} among {[g.name for g in panel.grips]}")
+
+
+def signed_off(way, tmp_path, validate):  # noqa: F811
+    """Hold the file that the last step writes to what it should be."""
+    bench, state = way.bench, way.bench.state()
+    assert state.given == ()
+    assert set(done(state).values()) == {"done"}
+    way.press("Write the file")
+    file = bench.file.with_suffix(".glb")
+    bench.page.get_by_text(file.name).last.wait_for()
+    ((wrong, _),) = validate(file)
+    assert wrong == []
+    assert inspection.inspect(file).passed
+    asset = gltf.read(file)
+    (kept,) = [value for value in asset.extras.values()]
+    assert State.read(json.dumps(kept), "Tamsin") == state
+    for joint in JOINTS:
+        off = max(abs(a - b) for a, b in zip(state.joints_mm[joint], SOUND.joints_mm[joint], strict=True))
+        assert off <= SLACK, joint
+
+
+def test_the_whole_way_by_pointer_alone(bench, tmp_path, validate):  # noqa: F811
+    way = Pointer(bench)
+    way.go()
+    signed_off(way, tmp_path, validate)
