@@ -72,6 +72,7 @@ class Bench:
         self._panel: Panel | None = None
         self._now = only or next((step for step, how in self._done.items() if how == "open"), "12")
         self.repaint: Callable[[], None] | None = None
+        self._then: Callable[[], None] | None = None
         self._trouble = ""
         if self.book.set_aside:
             self._trouble = (
@@ -127,7 +128,7 @@ class Bench:
         self._keep()
         self._now = step
         self._was_done = {each for each, how in done(self.state).items() if how == "done"}
-        before, self._panel, self.repaint = self._panel, None, None
+        before, self._panel, self.repaint, self._then = self._panel, None, None, None
         assert self._widgets is not None
         if step in ("09", "12"):
             self._widgets.show({"09": _skin.widget, "12": sign_off.widget}[step](self))
@@ -165,6 +166,18 @@ class Bench:
             return
         self.state = after
         self._tell_numbers()
+        self._later()
+
+    def move(self, state: State, then: Callable[[], None]) -> None:
+        """Take over a state that a hand still moves in a step's own widget.
+
+        Parameters
+        ----------
+        state : State
+        then : callable
+            Called once nothing has moved for a while, and the state is kept.
+        """
+        self.state, self._then = state, then
         self._later()
 
     def take(self, state: State, shown: bool = False) -> None:
@@ -247,6 +260,9 @@ class Bench:
 
     def _rested(self) -> None:
         self._keep()
+        then, self._then = self._then, None
+        if then is not None:
+            then()
         self._tell()
 
     def _keep(self) -> None:
