@@ -337,9 +337,10 @@ class _Widgets:
                 HTML(_numbers.STYLE),
             ]
         )
+        self.whole.add_class("rig-bench")
         for each, flow in ((self.whole.children[0], "row wrap"), (self.body, "row wrap")):
             each.layout.flex_flow = flow
-        self.steps.layout.width = "300px"
+        self.steps.layout = {"width": "300px", "max_width": "100%"}
         self.place.layout = {"flex": "1 1 560px", "min_width": "0", "overflow": "visible"}
         self.numbers.layout = {"flex": "0 1 230px", "overflow": "visible"}
         self.body.layout.overflow = self.whole.layout.overflow = "visible"

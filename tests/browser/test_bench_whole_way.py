@@ -6,20 +6,24 @@ Hands know where a sound place is; they act by what is on the screen only.
 
 import json
 from functools import partial
+from pathlib import Path
 
 import pytest
 
 from rigkit import gltf, inspection, view
 from rigkit.bench import steps
+from rigkit.bench.book import Book
 from rigkit.bench.measure import done
 from rigkit.bench.state import JOINTS, State
-from tests.browser.test_bench import bench, place  # noqa: F401
+from tests.browser.lab import IN_NOTEBOOK, Lab, code_notebook, stock
+from tests.browser.test_bench import CELLS, BenchView, bench, place  # noqa: F401
 from tests.browser.test_view import opened
 from tests.outside.test_gltf_validator import validate  # noqa: F401
 
 pytestmark = [pytest.mark.needs_browser, pytest.mark.needs_registry]
 
 SOUND = State.bare("Tamsin").with_sound("12")
+ROOT = Path(__file__).parents[2]
 SLACK = 5  # mm, or degrees, between where a hand lets go and the sound place
 PARENTS = dict(zip(JOINTS, ("pelvis", *JOINTS), strict=False))
 FOLLOWS = {"foot": "nothing", "pole": "pelvis"}
@@ -334,6 +338,7 @@ def signed_off(way, request):
     page = opened(way.page.context.browser, seen)  # once its rig is drawn
     assert page.errors == []
     page.context.close()
+    # here too, once it marks this kind of file: `rigkit mark` on it gives all points
     ((wrong, _),) = request.getfixturevalue("validate")(file)
     assert wrong == []
 
@@ -343,3 +348,82 @@ def test_the_whole_way_from_a_bare_skin_to_a_file_without_a_finding(bench, hand,
     way = hand(bench)
     way.go()
     signed_off(way, request)
+
+
+# --- by a finger, on a phone ---
+
+PULLED = {  # a ring of each step that has one, and by how many px
+    "01": ("Hip, from the front", 20),
+    "03": ("Knee's hinge", 0),
+    "05": ("Soft reach begins", -30),
+    "06": ("Knee", 15),
+    "07": ("Pole, from the side", -20),
+    "08": ("Foot pivot, from the front", 30),
+    "10": ("Pelvis, from the front", 0),
+    "11": ("Toe", -20),
+}
+TAPPED = {"02": ("The toe hangs from", "ankle"), "04": ("Both legs by", "forward chain")}
+TOUCHED = "button, select, input[type=range], input[type=number], .rig-options label"
+CRAMPED = """touched => {
+  const bench = document.querySelector('.rig-bench');
+  const parts = [document.documentElement, bench, ...bench.querySelectorAll('.rig-panel')];
+  const wide = parts.filter(part => part.scrollWidth > part.clientWidth + 1);
+  const low = [...bench.querySelectorAll(touched)]
+    .filter(part => part.offsetHeight && part.offsetHeight < 44);
+  return [...wide.map(part => `${part.className} is too wide`),
+          ...low.map(part => `${part.ariaLabel ?? part.textContent} is too low`)];
+}"""
+
+
+@pytest.fixture
+def phone(browser, tmp_path):
+    """The bench on a sound leg, in Notebook 7 on a phone."""
+    folder = tmp_path / "learner"
+    folder.mkdir()
+    Book(folder / "my-leg.json", "Tamsin").keep(SOUND)
+    context = browser.new_context(has_touch=True)
+    with stock(folder, "notebook", PYTHONPATH=str(ROOT)) as server:
+        lab = Lab(context, server, windowing="none", way=IN_NOTEBOOK)
+        lab.write("cells.ipynb", code_notebook(CELLS))
+        lab.open("cells.ipynb")
+        lab.run_all()
+        lab.page.locator(".rig-bench select").wait_for()
+        lab.look((390, 844))
+        yield BenchView(lab, folder)
+        context.close()
+
+
+def test_a_finger_takes_a_thing_of_each_step_and_all_of_it_fits_a_phone(phone):
+    page, hand = phone.page, phone.page.context.new_cdp_session(phone.page)
+
+    def touch(kind, *at):
+        points = [dict(zip("xy", at, strict=True))] if at else []
+        hand.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    for step in (f"{number:02d}" for number in range(1, 13)):
+        phone.go(step)
+        before = phone.state()
+        if step in TAPPED:
+            group, option = TAPPED[step]
+            row = page.get_by_role("radiogroup", name=group, exact=True)
+            row.get_by_text(option, exact=True).tap()
+        elif step in PULLED:
+            name, right = PULLED[step]
+            grip = phone.grip(name)
+            grip.locator.evaluate("grip => grip.scrollIntoView({block: 'center'})")
+            x, y = grip.middle()
+            touch("touchStart", x, y)
+            for share in (0.3, 0.6, 1):
+                touch("touchMove", x + share * right, y + share * 20)
+            touch("touchEnd")
+        elif step == "09":
+            page.get_by_role("button", name="Smooth all around the knee").tap()
+        else:
+            page.get_by_role("button", name="Write the file").tap()
+            page.get_by_text("my-leg.glb").last.wait_for()
+        if step != "12":
+            phone.wait_for(lambda state, old=before: state != old, f"step {step} by a finger")
+        for size in ((390, 844), (320, 700)):
+            page.set_viewport_size(dict(zip(("width", "height"), size, strict=True)))
+            assert page.evaluate(CRAMPED, TOUCHED) == [], (step, size)
+        page.set_viewport_size({"width": 390, "height": 844})
