@@ -67,17 +67,13 @@ def controls_panel(state: State) -> Panel:
         ],
         partial(_controls, state),
         size=600,
-        grips=[
-            Grip(
-                part.capitalize(),
-                partial(_place_at, part),
-                tuple(f"{_key(part)}_{axis}" for axis in views.AXES),
-                (0, 1),
-                {"part": part},
-            )
-            for part in PARTS
-        ],
+        grips=[_part_grip(part) for part in PARTS],
     )
+
+
+def _part_grip(part: str) -> Grip:
+    moves = tuple(f"{_key(part)}_{axis}" for axis in views.AXES)
+    return Grip(part.capitalize(), partial(_place_at, part), moves, (0, 1), {"part": part})
 
 
 def controls_changed(state: State, values: Mapping[str, Any]) -> State:
@@ -101,7 +97,7 @@ def _named(state: State) -> dict[str, str]:
 
 
 def _catches(state: State, control: str) -> tuple[tuple[int, ...], ...]:
-    """Where a part of a control holds as it is dragged by: at the joint it is for, on the floor."""
+    """The places at which a dragged part of a control holds: its joint, the floor."""
     out, up, ahead = state.joints_mm[state.chain.end if control == "L_foot" else "hip"]
     return ((out if control == "L_foot" else 0,), (0, up), (ahead,))
 
@@ -217,7 +213,7 @@ def _foot(state: State, **values: Any) -> tuple[Row, str]:
 
 
 def _belongs(state: State) -> dict[str, float]:
-    """How far ahead of the leg's end the sole's two ends and the toes' joint are [m]."""
+    """The distances of the sole's two ends and the toes' joint ahead of the leg's end [m]."""
     at, (heel, tip) = state.metres(), measure.sole_ends(state.puppet)
     places = dict(zip(PIVOTS, (heel, at["ball"], tip), strict=True))
     return {pivot: float((place - at[state.chain.end])[2]) for pivot, place in places.items()}

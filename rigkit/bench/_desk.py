@@ -19,6 +19,9 @@ class Desk(Protocol):
     repaint: Callable[[], None] | None
     """Shows what is painted now, where the step's own widget does so without being made anew."""
 
+    def move(self, state: State, then: Callable[[], None]) -> None:
+        """Take over a state that a hand still moves; `then` is called once it rests and is kept."""
+
     def take(self, state: State, shown: bool = False) -> None:
         """Take over a state and keep it; `shown` if the step's widget shows it already."""
 

@@ -73,7 +73,7 @@ def _seen_in(state: State, joint: str) -> tuple[int, ...]:
 
 
 def _joint_grip(joint: str, where: str, shown: tuple[int, ...], chosen: Sequence[str]) -> Grip:
-    """What is taken of a joint while one of some is chosen: in front the toe hides the ball."""
+    """A joint's ring, seen while one of some is chosen: in front the toe hides the ball."""
 
     def at(**values: Any) -> Floats | None:
         return views.at(joint, values) if values["joint"] in chosen else None

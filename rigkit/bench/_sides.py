@@ -239,7 +239,7 @@ def _arrows_view(state: State) -> Stage:
     skeleton = _skeleton(state)
     x, top = state.plane_mm / 1000, views.box(state.puppet)[1, 1]
     stage.ghost([[x, 0, 0], [x, top - 0.03, 0]])
-    stage.note([x, top - 0.03, 0], "mirror", "soft", "above")
+    stage.note([x, top + 0.02, 0], "mirror", "soft", "above")
     for tag in SIDE_TAGS:
         names = [tag + joint for joint in state.chain.hinges]
         points = skeleton.origins(skeleton.rest_world, names)
@@ -264,7 +264,7 @@ def _bent_view(state: State) -> Stage:
         "turntable",
         (-half, -0.1),
         (half, top),
-        "Both given the same turns",
+        "Given the same turns",
         width=round(2 * half * views.scale(state.puppet)),
         yaw_deg=50,
         pitch_deg=10,

@@ -6,6 +6,7 @@ from html import escape
 from typing import Any
 
 from rigkit.bench._desk import Desk
+from rigkit.panels import Panel, Slider
 
 SOFTNESS = (0.2, 4.0, 0.05)  # radii of the limb: least, most, step
 
@@ -46,29 +47,52 @@ class _Kept:
 
 def widget(bench: Desk) -> Any:
     """The softness of the first weights to set, and the brush."""
-    from ipywidgets import HTML, FloatSlider, VBox
+    from ipywidgets import HTML, Box, VBox
 
-    from rigkit.bench.brush import Brush
-
-    state = bench.state
     try:
-        brush = Brush(state, _Kept(bench), back=False)  # the bench has its own buttons
+        brush = _brush(bench)
     except ValueError as problem:
         return HTML(f"<p><strong>No skin can be bound yet.</strong> {escape(str(problem))}</p>")
-    least, most, step = SOFTNESS
-    soft = FloatSlider(
-        value=state.softness,
-        min=min(least, state.softness),
-        max=max(most, state.softness),
-        step=step,
-        description="Softness",
-        continuous_update=False,
-        layout={"width": "100%", "max_width": "560px"},
-    )
+    place = Box([brush], layout={"overflow": "visible"})
+
+    def bind() -> None:
+        (before,) = place.children
+        place.children = [_brush(bench)]  # another limb; what is moved by the keyboard stays
+        before.close()
+
+    def moved(change: Any) -> None:
+        softness = change["new"].get("values", {}).get("softness", bench.state.softness)
+        if softness != bench.state.softness:
+            bench.move(bench.state.changed(softness=softness), bind)
+
+    panel = softness_panel(bench.state.softness)
+    panel.history = bench.history
+    panel.widget.observe(moved, "frame")
+    return VBox([panel.widget, place])
+
+
+def _brush(bench: Desk) -> Any:
+    from rigkit.bench.brush import Brush
+
+    brush = Brush(bench.state, _Kept(bench), back=False)  # the bench has its own buttons
     bench.repaint = brush.show
-    about = HTML(
-        "<p>First the softness, at every joint: over how many radii of the limb the skin passes"
-        " from one bone to the next. Then the brush, about the knee.</p>"
+    return brush
+
+
+def softness_panel(softness: float) -> Panel:
+    """A slider of how widely the first weights blend."""
+    least, most, step = SOFTNESS
+    low, high = min(least, softness), max(most, softness)
+    return Panel(
+        "First: how soft is the skin at every joint?",
+        [Slider("softness", "Softness", low, high, step, softness, "radii")],
+        lambda softness: ("", _said(softness)),
+        size=600,
     )
-    soft.observe(lambda change: bench.take(bench.state.changed(softness=change["new"])), "value")
-    return VBox([about, soft, brush])
+
+
+def _said(softness: float) -> str:
+    return (
+        f"The skin passes from one bone to the next over <b>{softness:g} radii</b> of the limb."
+        " The brush below changes that about the knee."
+    )

@@ -67,7 +67,7 @@ def _slip_asked(state: State) -> Guess:
 
 
 def _slip_found(state: State, chain: str, lowered_mm: int) -> tuple[str, str] | None:
-    """What a forward leg's foot does once the pelvis is so low."""
+    """The way of a forward leg's foot, once the pelvis is so low."""
     if chain != CHAINS[0] or lowered_mm < LOWERED:
         return None
     forward = measure.free_footed(state).changed(inverse=False)
@@ -160,7 +160,7 @@ def _goal_at(state: State, pulled_mm: float, **_: Any) -> Floats:
 
 
 def _soft_at(soft_mm: float, **_: Any) -> tuple[float, float]:
-    """Where the goal is as soft reach begins, high enough to be clear of both curves."""
+    """The goal's place as soft reach begins, high enough to be clear of both curves."""
     return -soft_mm, 48.0
 
 

@@ -80,6 +80,7 @@ class Bench:
         self._panel: Panel | None = None
         self._now = only or next((step for step, how in self._done.items() if how == "open"), "12")
         self.repaint: Callable[[], None] | None = None
+        self._then: Callable[[], None] | None = None
         self._trouble = ""
         if self.book.set_aside:
             self._trouble = (
@@ -145,7 +146,7 @@ class Bench:
         self._keep()
         self._now = step
         self._was_done = {each for each, how in done(self.state).items() if how == "done"}
-        before, self._panel, self.repaint = self._panel, None, None
+        before, self._panel, self.repaint, self._then = self._panel, None, None, None
         assert self._widgets is not None
         if step in ("09", "12"):
             self._widgets.show({"09": _skin.widget, "12": sign_off.widget}[step](self))
@@ -183,6 +184,18 @@ class Bench:
             return
         self.state = after
         self._tell_numbers()
+        self._later()
+
+    def move(self, state: State, then: Callable[[], None]) -> None:
+        """Take over a state that a hand still moves in a step's own widget.
+
+        Parameters
+        ----------
+        state : State
+        then : callable
+            Called once nothing has moved for a while, and the state is kept.
+        """
+        self.state, self._then = state, then
         self._later()
 
     def take(self, state: State, shown: bool = False) -> None:
@@ -265,6 +278,9 @@ class Bench:
 
     def _rested(self) -> None:
         self._keep()
+        then, self._then = self._then, None
+        if then is not None:
+            then()
         self._measure_all()
 
     def _measure_all(self, first: int = 0) -> None:
@@ -355,9 +371,10 @@ class _Widgets:
                 HTML(_numbers.STYLE),
             ]
         )
+        self.whole.add_class("rig-bench")
         for each, flow in ((self.whole.children[0], "row wrap"), (self.body, "row wrap")):
             each.layout.flex_flow = flow
-        self.steps.layout.width = "300px"
+        self.steps.layout = {"width": "300px", "max_width": "100%"}
         self.place.layout = {"flex": "1 1 560px", "min_width": "0", "overflow": "visible"}
         self.numbers.layout = {"flex": "0 1 230px", "overflow": "visible"}
         self.body.layout.overflow = self.whole.layout.overflow = "visible"

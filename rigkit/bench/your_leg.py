@@ -10,7 +10,6 @@ from typing import Any
 from rigkit import _check, puppets
 from rigkit.bench import steps
 from rigkit.bench.shell import Bench
-from rigkit.bench.state import State
 
 __all__ = ["YourLeg", "characters"]
 
@@ -36,7 +35,6 @@ def characters() -> tuple[str, ...]:
     'Tamsin'
     """
     return tuple(puppets.CAST)
-
 
 
 class YourLeg:

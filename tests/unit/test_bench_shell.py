@@ -243,16 +243,32 @@ def test_a_change_that_cannot_be_written_says_so_and_is_kept_with_the_next(bench
     assert knee(bench.book.state)[2] == 41
 
 
+def brush_of(bench):
+    return bench._widgets.place.children[0].children[-1].children[0]
+
+
+def test_softness_binds_anew_once_it_rests_and_leaves_its_slider(path):
+    Book(path, "Tamsin").keep(State.bare("Tamsin").with_sound("12"))
+    bench = Bench("Tamsin", path, "09")
+    assert bench.widget
+    slider, before = bench._widgets.place.children[0].children[0], brush_of(bench)
+    slider._asked(slider, {"n": 1, "page": "p", "values": {"softness": 1.5}, "ahead": False}, [])
+    assert bench.book.state.softness == 1.5
+    assert bench._widgets.place.children[0].children[0] is slider
+    assert brush_of(bench) is not before
+    assert bench.repaint == brush_of(bench).show
+
+
 def test_paint_is_a_step_of_the_same_history(path):
     Book(path, "Tamsin").keep(State.bare("Tamsin").with_sound("12"))
     bench = Bench("Tamsin", path, "09")
     assert bench.widget
-    brush = bench._widgets.place.children[0].children[-1]
+    brush = brush_of(bench)
     assert brush.head["back"] is False  # one Undo, the bench's
     text = brush.limb.pack([0.5] * len(brush.limb.numbers))
     brush._kept.keep(text)
     assert bench.state.painted == bench.book.state.painted == text
-    assert bench._widgets.place.children[0].children[-1] is brush  # not made anew under the hand
+    assert brush_of(bench) is brush  # not made anew under the hand
     brush._kept.undo()
     assert brush.painted == bench.state.painted == ""
 
@@ -261,11 +277,11 @@ def test_the_bench_s_own_undo_shows_in_the_brush_that_is_there(path):
     Book(path, "Tamsin").keep(State.bare("Tamsin").with_sound("12"))
     bench = Bench("Tamsin", path, "09")
     assert bench.widget
-    brush = bench._widgets.place.children[0].children[-1]
+    brush = brush_of(bench)
     brush._kept.keep(brush.limb.pack([0.5] * len(brush.limb.numbers)))
     before = brush.frame["n"]
     bench.history("undo")
-    assert bench._widgets.place.children[0].children[-1] is brush
+    assert brush_of(bench) is brush
     assert (brush.frame["n"], brush.frame["moved"]) == (before + 1, True)
     bench.history("redo")
     assert brush.painted == bench.state.painted != ""

@@ -323,3 +323,34 @@ def test_the_skin_is_the_given_one_wherever_the_joints_are():
     first, second = (outline.search(steps.panel(s, "01").picture)[0] for s in moved)
     assert first == second
     assert build.skin("Tamsin") is build.skin("Tamsin")
+
+
+def test_a_ring_is_there_only_where_a_pull_turns_something():
+    loose = State.bare("Tamsin").with_sound("02")
+    hung = loose.changed(parents={"knee": "hip", "ankle": "knee"})
+    for state, names in ((loose, set()), (hung, {"Knee, turned", "Ankle, turned"})):
+        panel = steps.panel(state, "02")
+        assert {panel.grips[held["grip"]].name for held in panel.shown["grips"]} == names
+
+
+def test_ball_and_toe_can_be_taken_from_the_front_too():
+    panel = steps.panel(State.bare("Tamsin"), "01")
+    for joint, name in (("hip", "Ball"), ("ball", "Ball"), ("toe", "Toe")):
+        held = panel.frame(joint=joint)["grips"]
+        front = [panel.grips[each["grip"]].name for each in held if each["view"] == 0]
+        assert [each for each in front if each.endswith("front")] == [f"{name} from the front"]
+
+
+def test_pivots_hold_at_their_joint_and_on_the_sole():
+    state = State.bare("Tamsin").with_sound("08")
+    controls = steps.panel(state, "08").controls
+    for axis, place in zip(("out", "up", "ahead"), state.joints_mm["ankle"], strict=True):
+        assert place in controls[f"foot_pivot_{axis}"].catches
+    sound = State.bare("Tamsin").with_sound("12")
+    for pivot, place in sound.sole_mm.items():
+        assert steps.panel(sound, "11").controls[pivot].catches == (place,)
+
+
+def test_the_pole_s_view_from_above_shows_the_plane_it_belongs_in():
+    panel = steps.panel(State.bare("Tamsin").with_sound("07"), "07")
+    assert "plane of the leg" in panel.shown["views"][1]["svg"]

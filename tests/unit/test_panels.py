@@ -506,3 +506,10 @@ def test_an_unknown_control_is_named_beside_those_there_are(panel, drawing):
     with pytest.raises(ValueError, match=r"this panel has drop_cm, steps, side\."):
         panel.set(nothing=1)
     assert len(drawing.calls) == 1
+
+
+def test_a_slider_says_its_catches_and_has_none_out_of_its_range():
+    assert Slider("x", "X", 0, 10, 1, 2, "mm", (3, 7)).told()["catches"] == [3, 7]
+    assert "catches" not in Slider("x", "X", 0, 10, 1, 2).told()
+    with pytest.raises(ValueError, match="`x` must be a whole number from 0 to 10; got 11"):
+        Slider("x", "X", 0, 10, 1, 2, "mm", (3, 11))
