@@ -161,7 +161,9 @@ def _by_share(state: State, rule: str, name: str, value: SupportsFloat, todo: st
     """A length in cm whose limit the inspection has as a share of the leg."""
     own = RULES[rule]
     because = f"the inspection's {rule}, {own.limit:g} % of the leg"
-    return _at_most(own.limit * sum(_bones(state)), "cm", name, value, todo, because)
+    places = np.stack([state.metres()[joint] for joint in state.chain.hinges])
+    length = float(np.linalg.norm(np.diff(places, axis=0), axis=-1).sum())
+    return _at_most(own.limit * length, "cm", name, value, todo, because)
 
 
 def measure(state: State, step: str) -> tuple[Measured, ...]:

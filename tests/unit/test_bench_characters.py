@@ -368,6 +368,20 @@ def test_human_rules_are_left_out_and_said_to_be():
     assert not any("knee at its fastest" in name for name in names["05"])
 
 
+def test_limits_that_are_shares_of_the_leg_are_of_all_three_bones():
+    """As the inspection reads them of the very file."""
+    state = sound("heron")
+    rules = {rule.id: rule for rule in inspection.RULES}
+    whole = sum(HERON.bones)
+    for step, start, rule in (
+        ("01", "ankle beside", "knee-in-plane"),
+        ("03", "right side", "sides-mirror"),
+        ("10", "foot slides", "foot-slide"),
+    ):
+        (number,) = [m for m in measure.measure(state, step) if m.name.startswith(start)]
+        assert number.high == pytest.approx(rules[rule].limit * whole, rel=2e-3)
+
+
 def test_its_walk_is_that_of_its_own_three_bones():
     state = moved(sound("heron"), "ankle", y=15)
     own = build.own_puppet(state)
