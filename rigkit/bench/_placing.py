@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache, partial
 from typing import Any
 
@@ -47,9 +47,11 @@ def joints_panel(state: State) -> Panel:
         partial(_joints, state),
         size=600,
         grips=[
-            *(_joint_grip(joint, "", _seen_in(state, joint), joints) for joint in joints),
-            _joint_grip("ball", " from the front", (0,), tuple(j for j in joints if j != "toe")),
-            _joint_grip("toe", " from the front", (0,), ("toe",)),
+            *(
+                _joint_grip(joint, "", _seen_in(state, joint), _ringed(state, joint))
+                for joint in joints
+            ),
+            *_in_front(state),
             *(_joint_grip(joint, " in the cut", (2,), (joint,)) for joint in joints),
         ],
     )
@@ -70,6 +72,19 @@ def _seen_in(state: State, joint: str) -> tuple[int, ...]:
     if joint not in state.chain.hinges:
         return (1,)
     return (0,) if joint in state.chain.raised_m else (0, 1)
+
+
+def _ringed(state: State, joint: str) -> Sequence[str]:
+    """The chosen joints with which a joint has its ring: a raised one makes room for the ball's."""
+    raised = joint in state.chain.raised_m
+    return [each for each in state.chain.joints if not (raised and each == "ball")]
+
+
+def _in_front(state: State) -> Iterator[Grip]:
+    """Yield the rings of ball and toe from the front, where they lie behind what is above them."""
+    others = [joint for joint in state.chain.joints if joint != "toe"]
+    yield _joint_grip("ball", " from the front", (0,), ["ball"] if state.chain.raised_m else others)
+    yield _joint_grip("toe", " from the front", (0,), ["toe"])
 
 
 def _joint_grip(joint: str, where: str, shown: tuple[int, ...], chosen: Sequence[str]) -> Grip:

@@ -294,7 +294,7 @@ def _pole_view(
 
 def _plane(stage: Stage, points: Floats, lowest: float) -> None:
     """Draw where hip, knee and ankle lie in one plane, from above, ahead of the knee."""
-    hip, knee, ankle = points
+    hip, knee, ankle = points[-3:]
     way = (ankle - hip) / np.linalg.norm(ankle - hip)
     off = (knee - hip - ((knee - hip) @ way) * way) * [1, 0, 1]
     if off[2] > 1e-3:

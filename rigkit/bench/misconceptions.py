@@ -570,13 +570,6 @@ MISCONCEPTIONS = (
         "A standing foot stays where it is. Which chain holds its end?",
     ),
     Misconception(
-        "04",
-        "the foot follows the pelvis",
-        "the foot's goal goes along with the pelvis, so an inverse chain cannot hold it",
-        _foot_follows,
-        "Look at what the foot's control follows, in the eighth step.",
-    ),
-    Misconception(
         "05",
         "eased too late",
         "soft reach begins so late that the knee still snaps straight",

@@ -148,7 +148,7 @@ def told(asset, **changes):
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"bench": 2}, "must be of version 1 or older; got version 2. A newer rigkit reads it."),
+        ({"bench": 3}, "must be of version 2 or older; got version 3. A newer rigkit reads it."),
         ({"bench": "x"}, "the state in it must be a leg from the bench"),
         ({"puppet": "Nobody"}, "it must be a leg of the kit's own characters"),
         ({"puppet": 3}, "it must be a leg of the kit's own characters"),
