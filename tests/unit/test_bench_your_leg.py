@@ -75,8 +75,8 @@ def test_a_leg_grows_from_lesson_to_lesson(path):
 def test_it_is_whoever_the_file_says(path):
     Book(path, "Pip").keep(State.bare("Pip").changed(soft_mm=3))
     assert whose(path) == "Pip"
-    assert YourLeg("05", path).bench.puppet is PUPPETS["Pip"]
-    assert Bench(path=path).puppet is PUPPETS["Pip"]
+    assert YourLeg("05", path).bench.puppet is CAST["Pip"]
+    assert Bench(path=path).puppet is CAST["Pip"]
 
 
 def test_the_choice_is_made_once(path):
