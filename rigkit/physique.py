@@ -33,7 +33,7 @@ def __dir__() -> list[str]:
 
 
 @dataclass(frozen=True)
-class Bump:
+class Bump(_format.NotebookDisplay):
     """A smooth rise of a leg's skin.
 
     Attributes
@@ -75,6 +75,10 @@ class Bump:
             _check.one("facing_deg", self.facing_deg)
         _check.choice("side", self.side, SIDES)
 
+    def __repr__(self) -> str:
+        way = f"{self.high_mm:+g} mm".replace("-", "−")
+        return _format.line(self, way, f"over {self.reach_mm:g} mm", f"at {self.along:g}")
+
 
 @dataclass(frozen=True)
 class Physique(_format.NotebookDisplay):
@@ -82,11 +86,11 @@ class Physique(_format.NotebookDisplay):
 
     Attributes
     ----------
-    girth_mm : tuple of float
+    girth_mm : tuple of float, shape (bones,)
         How much thicker each bone's limb is in its middle, the thigh first; those left out are 0.
     seat_mm : float
         How much farther the seat stands out behind.
-    bumps : tuple of Bump
+    bumps : tuple of Bump, shape (n,)
         Kneecaps, calves, heels, straps, scars.
     right_thicker_mm : float
         How much thicker than the left the right leg is.

@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from rigkit import _format, body, foot, leg, page, puppets, stage
+from rigkit import _format, body, foot, leg, page, physique, puppets, stage
 from rigkit._types import Floats
 from rigkit.display.drawing import HALF, in_space
-from rigkit.display.formats import NAME, capital, cm, point_cm
+from rigkit.display.formats import NAME, capital, cm, optional, point_cm
 from rigkit.display.showing import Piece, show
 from rigkit.display.tables import attributes, fields, table, values
 from rigkit.stage import Picture
@@ -80,6 +80,30 @@ def show_puppet(thing: puppets.Puppet) -> Iterator[Piece]:
         ),
         "A made-up puppet: its proportions are invented.",
     )
+
+
+@show.register
+def show_bump(thing: physique.Bump) -> Iterator[Piece]:
+    facing = optional("{:g}°".format, "all around")
+    said = fields(thing, along=str, high_mm=_mm, reach_mm=_mm, facing_deg=facing, side=str)
+    yield values(thing, said)
+
+
+@show.register
+def show_physique(thing: physique.Physique) -> Iterator[Piece]:
+    sizes = dict.fromkeys(("seat_mm", "right_thicker_mm", "right_longer_mm"), _mm)
+    said = fields(
+        thing,
+        girth_mm=lambda girths: ", ".join(map(_mm, girths)) or "none",
+        bumps=lambda bumps: str(len(bumps)),
+        more_rings=str,
+        **sizes,
+    )
+    yield values(thing, said, "A made-up form: invented.")
+
+
+def _mm(size: float) -> str:
+    return f"{size:g} mm".replace("-", "−")
 
 
 def _standing(puppet: puppets.Puppet) -> Picture:

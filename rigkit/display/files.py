@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from rigkit import _format, gltf, mesh, page, rotation
+from rigkit import _format, gltf, mesh, page, places, rotation
 from rigkit._types import Floats
 from rigkit.display.drawing import WIDTH, surface, tree
 from rigkit.display.formats import name, optional, turn, yes
@@ -24,6 +24,13 @@ def show_mesh(thing: mesh.Mesh) -> Iterator[Piece]:
 @show.register
 def show_section(thing: mesh.Section) -> Iterator[Piece]:
     said = fields(thing, middle=_format.point, radius=_format.length, closed=yes)
+    yield values(thing, said)
+
+
+@show.register
+def show_places(thing: places.Places) -> Iterator[Piece]:
+    far = f"at most {_format.length(thing.distance.max())}"
+    said = fields(thing, corners=lambda rows: f"{len(rows)} of three", distance=lambda _: far)
     yield values(thing, said)
 
 

@@ -44,7 +44,7 @@ def _sentence(mark: StepMark) -> str:
         return f"{mark.said}. {mark.misconception.hint}"
     first, *others = (each for each in mark.numbers if not each.right)
     more = f" {len(others)} more {'is' if len(others) == 1 else 'are'} out too." if others else ""
-    limit = f", where {first.limit} will do" if first.high != 0 else ""
+    limit = f", where {first.limit} is right" if first.high != 0 else ""
     return f"{first.name}: {value_of(first)}{limit}. {first.todo}{more}"
 
 

@@ -84,7 +84,7 @@ def test_a_leg_is_marked_step_by_step_and_nothing_is_run():
     assert [each.question for each in entry.outcomes] == [f"{LEG}/{step}" for step in STEPS]
     assert {each.word for each in entry.outcomes} == {"Right"}
     assert (
-        outcome(entry, "01").measured["Toe from the tip of the foot"] == "0.1 cm (at most 1 cm) ✓"
+        outcome(entry, "01").measured["Toe from the tip of the foot"] == "0.1 cm (1 cm at most) ✓"
     )
     assert entry.about["state"] == leg().json()
 
@@ -110,7 +110,7 @@ def test_what_is_out_in_no_known_way_gets_its_number_and_what_to_do():
     said = outcome(entry, "03").sentence
     assert said.startswith("hinge off square to the bend: ")
     assert said.endswith(
-        "where at most 5° will do. Turn the arrows square to the plane the leg bends in."
+        "where 5° at most is right. Turn the arrows square to the plane the leg bends in."
     )
 
 
@@ -465,7 +465,7 @@ def test_at_home_a_changed_file_is_told_and_another_rig_is_only_inspected(tmp_pa
     told = capsys.readouterr().out
     assert "Not what its state makes: the joint 'L_knee' stands 10.0 mm elsewhere." in told
     assert "12 Sign off: Not yet, 50%" in told
-    (tmp_path / "leg.glb").write_bytes(legs.telling(data(), bench=2))
+    (tmp_path / "leg.glb").write_bytes(legs.telling(data(), bench=3))
     cli.main(["inspect", str(tmp_path / "leg.glb")])
     assert "The steps of the bench cannot be marked: The leg's state" in capsys.readouterr().out
     (tmp_path / "leg.glb").write_bytes(rig_files.WALKER)
