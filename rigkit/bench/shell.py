@@ -409,9 +409,10 @@ class _Widgets:
             (f"{name} {title}{marks[how[name]]}", name) for name, title in steps.TITLES.items()
         )
         self._telling = True
-        if options != self.steps.options:
-            self.steps.options = options
-        self.steps.value = step
+        with self.steps.hold_sync():  # new options alone would show the first of them meanwhile
+            if options != self.steps.options:
+                self.steps.options = options
+            self.steps.value = step
         self._telling = False
         self.next.disabled = step == "12"
         self.sound.disabled = step == "01"
