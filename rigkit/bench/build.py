@@ -11,6 +11,8 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 
@@ -40,7 +42,16 @@ __all__ = [
     "other_side",
     "own_puppet",
 ]
-__all__ += ["planted_walk", "rig", "skeleton", "skin", "skin_chain", "toes_way", "weights"]
+__all__ += [
+    "bytes_of",
+    "planted_walk",
+    "rig",
+    "skeleton",
+    "skin",
+    "skin_chain",
+    "toes_way",
+    "weights",
+]
 
 VERTICES = 5000  # about as many has every given skin
 MOST_SWAY = 3.0  # as `gait.walk` has it
@@ -531,3 +542,25 @@ def _left_turned(state: State, made: gltf.Asset) -> Iterator[tuple[str, gltf.Nod
             if degrees and node.name in (f"L_{joint}", f"R_{joint}"):
                 both = rotation.multiply_quaternions(node.rotation, turn)
                 yield node.name, replace(node, rotation=both)
+
+
+def bytes_of(state: State) -> bytes:
+    """Return what stands in the state's .glb file.
+
+    Parameters
+    ----------
+    state : State
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    ValueError
+        If no rig, skin and walk can be made of it yet.
+    """
+    with TemporaryDirectory() as folder:
+        path = Path(folder, "leg.glb")
+        gltf.write(asset(state), path)
+        return path.read_bytes()

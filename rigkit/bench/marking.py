@@ -16,7 +16,7 @@ import numpy as np
 
 from rigkit import _check, gltf, inspection, puppets, rotation
 from rigkit._types import Floats
-from rigkit.bench import build, measure, misconceptions, sign_off
+from rigkit.bench import build, measure, misconceptions
 from rigkit.bench.measure import Measured
 from rigkit.bench.misconceptions import Misconception
 from rigkit.bench.state import STEPS, State, shape_mark
@@ -138,15 +138,15 @@ def holds(data: bytes) -> bool:
     return data[:4] == b"glTF" and f'"{build.EXTRAS}"'.encode() in data[:MOST_BYTES]
 
 
-def read(data: bytes, own: Sequence[Puppet] = ()) -> tuple[State, gltf.Asset]:
+def read(data: bytes, characters: Sequence[Puppet]) -> tuple[State, gltf.Asset]:
     """Return the state that a file holds, and the rig beside it, of which nothing is believed.
 
     Parameters
     ----------
     data : bytes
         Of a .glb.
-    own : sequence of Puppet
-        Characters of the learner's own, beside those of the parade.
+    characters : sequence of Puppet
+        Those whose legs are taken; of several of one name, that of the state's shape.
 
     Returns
     -------
@@ -160,8 +160,8 @@ def read(data: bytes, own: Sequence[Puppet] = ()) -> tuple[State, gltf.Asset]:
     """
     if len(data) > MOST_BYTES:
         raise ValueError(
-            f"The file has {len(data):,} bytes; a leg from the bench has some 300,000, and more"
-            f" than {MOST_BYTES:,} are not read. {HAND_IN}"
+            f"The file has more than {MOST_BYTES:,} bytes; a leg from the bench has some 300,000."
+            f" {HAND_IN}"
         )
     if data[:4] != b"glTF":
         raise ValueError(f"The file is no .glb. {HAND_IN}")
@@ -172,16 +172,15 @@ def read(data: bytes, own: Sequence[Puppet] = ()) -> tuple[State, gltf.Asset]:
     if build.EXTRAS not in asset.extras:
         raise ValueError(f"The file holds no state of the bench (no {build.EXTRAS!r}). {HAND_IN}")
     told = asset.extras[build.EXTRAS]
-    puppet = _character(told, own)
+    puppet = _character(told, characters)
     try:
         return State.read(json.dumps(told, ensure_ascii=False), puppet), asset
     except ValueError as why:
         raise ValueError(f"The leg's state cannot be read: {why}".replace("`text`", "it")) from None
 
 
-def _character(told: Any, own: Sequence[Puppet]) -> Puppet:
+def _character(told: Any, known: Sequence[Puppet]) -> Puppet:
     """The character whose leg a state says it is; of several of one name, that of its shape."""
-    known = [each for each in (*map(puppets.get, puppets.PUPPETS), *own) if len(each.bones) == 2]
     name, shape = (
         (told.get("puppet"), told.get("shape")) if isinstance(told, Mapping) else (None, None)
     )
@@ -214,7 +213,8 @@ def mark(data: bytes, own: Sequence[Puppet] = (), inspect: Inspect | None = None
     ValueError
         If there is nothing to mark: see `read`.
     """
-    state, asset = read(data, own)
+    parade = map(puppets.get, puppets.PUPPETS)
+    state, asset = read(data, [each for each in (*parade, *own) if len(each.bones) == 2])
     found = tuple(differences(asset, state))
     if found:
         return BenchMarks(state, found, _of_another_file(data, state, found, inspect or _inspect))
@@ -304,7 +304,7 @@ def _of_another_file(
 @lru_cache(maxsize=4)
 def _made(state: State) -> gltf.Asset:
     """The state's own file, as it is read back."""
-    return gltf.read(sign_off.bytes_of(state))
+    return gltf.read(build.bytes_of(state))
 
 
 def differences(asset: gltf.Asset, state: State) -> Iterator[str]:
@@ -400,7 +400,7 @@ def _surface_off(theirs: gltf.Mesh, ours: gltf.Mesh) -> Iterator[str]:
     count = max(theirs.highest_joint, ours.highest_joint) + 1
     off = np.abs(_table(theirs, count) - _table(ours, count)).max(axis=1)
     if not off.max() <= WEIGHT:
-        yield f"{_many(off > WEIGHT)} have other weights, by up to {off.max():.3f}."
+        yield f"the weights of {_many(off > WEIGHT)} are others, by up to {off.max():.3f}."
 
 
 def _many(which: Any) -> str:

@@ -36,12 +36,14 @@ __all__ = [
     "hip_places",
 ]
 __all__ += ["inspected", "measure", "note", "of_weights", "section", "signed_off", "sole_ends"]
+__all__ += ["sound_start"]
 
 # Published rules that go by the pelvis: those that go by the leg's length would be told of stilts.
 HIP_RULES = ("bell-1989", "bell-1990", "harrington", "harrington-single", "seidel")
 # Where a hip lies in a skin of which no rule is published, by eye: aside as a share of the breadth,
 # up as one of the way from where the legs part to the top; it is the middle from front to back.
 HIP_IN_SKIN = 0.25, 0.40
+JOINTED = ("01", "06")  # the steps that share the joints
 CHOSEN = "our choice"
 UNITS = ("cm", "°", "%")
 PULL = 0.5  # m/s
@@ -222,6 +224,46 @@ def done(state: State) -> dict[str, str]:
         waits = step == max(STEPS) and "open" in found.values()
         found[step] = "open" if waits else _how_far(state, step)
     return found
+
+
+def sound_start(state: State, step: str) -> State:
+    """Return a state that a step can begin from: the kit fills in what is not right before it.
+
+    What is right stays as it is. Each step is judged on the leg with the open ones before it filled
+    in: what was right with other joints may not be so with these, and is then filled in too.
+
+    Parameters
+    ----------
+    state : State
+    step : str
+        One of `STEPS`.
+
+    Returns
+    -------
+    State
+        What is filled in is marked as given, and nothing else.
+
+    Raises
+    ------
+    ValueError
+        For another step.
+
+    Examples
+    --------
+    >>> from rigkit.bench.measure import sound_start
+    >>> from rigkit.bench.state import State
+    >>> mine = State.bare("Tamsin").changed(plane_mm=0, hinge_deg={}, mirror="same bend")
+    >>> sound_start(mine.with_sound("02"), "05").given
+    ('01', '02', '04', '06')
+    """
+    _check.choice("step", step, STEPS)
+    before = [each for each in STEPS if each < step]
+    for each in before * 2:  # the second time: what was filled in may have undone one before it
+        if _how_far(state, each) == "open":
+            state = state.filled_in(each)
+            if each in JOINTED and _how_far(state, each) == "open":
+                state = state.filled_in(*JOINTED)
+    return state
 
 
 def note(state: State, step: str) -> str:

@@ -16,7 +16,7 @@ from rigkit import _check, puppets
 from rigkit.bench import _numbers, _skin, _stills, sign_off, steps
 from rigkit.bench._views import numbers
 from rigkit.bench.book import Book, name_of_file, whose
-from rigkit.bench.measure import done, measure
+from rigkit.bench.measure import done, measure, sound_start
 from rigkit.bench.state import STEPS, State
 from rigkit.panels import Panel
 from rigkit.puppets import Puppet
@@ -24,6 +24,11 @@ from rigkit.puppets import Puppet
 __all__ = ["REST", "Bench"]
 
 REST = 0.5  # s without a move until the state is kept: one entry of the history a drag
+
+SOUND = (
+    "The kit fills in what is not right yet before this step; what you have right stays yours, and"
+    " Undo brings all back."
+)
 
 
 def __dir__() -> list[str]:
@@ -244,7 +249,7 @@ class Bench:
             self._open(self._now)
 
     def _sound(self) -> None:
-        self.take(self.state.with_sound(self._now))
+        self.take(sound_start(self.state, self._now))
 
     def _follows(self, before: State, after: State) -> bool:
         """True if only this panel's own values differ, and it now shows them."""
@@ -359,6 +364,7 @@ class _Widgets:
         self.undo = sign_off.button("Undo", lambda: bench.history("undo"))
         self.redo = sign_off.button("Redo", lambda: bench.history("redo"))
         self.sound = sign_off.button("Give me a sound start", bench._sound)
+        self.sound.tooltip = SOUND
         self.numbers, self.said = HTML(), HTML()
         self.place = Box()
         where = [] if bench.only else [self.steps, self.next]
@@ -403,9 +409,10 @@ class _Widgets:
             (f"{name} {title}{marks[how[name]]}", name) for name, title in steps.TITLES.items()
         )
         self._telling = True
-        if options != self.steps.options:
-            self.steps.options = options
-        self.steps.value = step
+        with self.steps.hold_sync():  # new options alone would show the first of them meanwhile
+            if options != self.steps.options:
+                self.steps.options = options
+            self.steps.value = step
         self._telling = False
         self.next.disabled = step == "12"
         self.sound.disabled = step == "01"

@@ -6,19 +6,16 @@ the bench makes of its state is refused.
 
 from __future__ import annotations
 
-import json
 import os
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-import numpy as np
 from markupsafe import Markup
 
-from rigkit import gltf, puppets, templates
+from rigkit import puppets, templates
 from rigkit._files import write_whole
-from rigkit.bench import build
+from rigkit.bench import build, marking
 from rigkit.bench._views import numbers, value_of
 from rigkit.bench.measure import Measured, done, inspected
 from rigkit.bench.state import STEPS, State
@@ -29,8 +26,6 @@ from rigkit.view import view
 
 __all__ = ["Leg", "Row", "may_write", "page", "read", "write"]
 
-SAME = 1e-4  # metres: what lies nearer is in the same place
-MOMENTS = 9  # of the walk, at which a file is held against what it was made from
 MARK = b" rigged on the bench</title>"  # in the head of each page
 MARKS = {"done": "✓", "given": "✓ given", "open": "✗"}
 WALKED = ("foot slides in a stride", "knees that snap straight")  # of the tenth step's numbers
@@ -71,68 +66,18 @@ def read(path: str | os.PathLike[str]) -> State:
     'Pip'
     """
     path = Path(path)
-    with open(path, "rb"):
-        pass  # a file that is not there is said to be so as of any other
-    asset = gltf.read(path)
+    with open(path, "rb") as file:
+        data = file.read(marking.MOST_BYTES + 1)
     try:
-        return _state_of(asset)
+        state, asset = marking.read(data, tuple(puppets.CAST.values()))
     except ValueError as problem:
-        raise ValueError(f"Cannot show {path.name!r}: {problem}") from None
-
-
-def _state_of(asset: gltf.Asset) -> State:
-    told = asset.extras.get(build.EXTRAS)
-    if not isinstance(told, Mapping):
-        raise ValueError("it is no leg from the bench. `rigkit inspect` looks over any rig.")
-    try:
-        puppet = puppets.get(told.get("puppet", ""))
-    except ValueError:
-        raise ValueError("it must be a leg of the kit's own characters; got another's.") from None
-    try:
-        state = State.read(json.dumps(told), puppet)
-    except ValueError as problem:
-        text = str(problem).replace("`text`", "the state in it")
-        raise ValueError(text) from None
-    changed = _changed(asset, state)
-    if changed:
-        raise ValueError(f"{changed}: it was changed after the bench had written it.")
+        said = str(problem).replace(marking.HAND_IN, "`rigkit inspect` looks over any rig.")
+        raise ValueError(f"Cannot show {path.name!r}: {said}") from None
+    for changed in marking.differences(asset, state):
+        raise ValueError(
+            f"Cannot show {path.name!r}: {changed} It was changed after the bench had written it."
+        )
     return state
-
-
-def _changed(asset: gltf.Asset, state: State) -> str:
-    """The part of a rig that is not what the bench makes of a state, in words; "" for none."""
-    try:
-        made = build.asset(state)
-    except ValueError:
-        return "no rig can be made of the state in it"
-    for name, told in (("joints", _tree), ("skin", _surface), ("motions", _motions)):
-        if told(asset) != told(made):
-            return f"its {name} are not those of the state in it"
-    ours, theirs = _posed(made), _posed(asset)
-    off = max(float(np.abs(a - b).max()) for a, b in zip(ours, theirs, strict=True))
-    return "" if off <= SAME else f"it stands {100 * off:.2g} cm off what the state in it says"
-
-
-def _tree(asset: gltf.Asset) -> object:
-    return [node.name for node in asset.nodes], asset.parents.tolist()
-
-
-def _surface(asset: gltf.Asset) -> object:
-    return [(len(mesh.positions), mesh.triangles.tobytes()) for mesh in asset.meshes]
-
-
-def _motions(asset: gltf.Asset) -> object:
-    return [(motion.name, round(motion.duration, 4)) for motion in asset.animations]
-
-
-def _posed(asset: gltf.Asset) -> list[np.ndarray]:
-    """All joints and vertices at rest and at some moments of each motion."""
-    worlds = [asset.rest_world()[None]]
-    for motion in asset.animations:
-        worlds.append(asset.pose_world(motion, np.linspace(0, motion.duration, MOMENTS)))
-    world = np.concatenate(worlds)
-    skinned = [i for i, node in enumerate(asset.nodes) if node.mesh is not None]
-    return [world, *(asset.skin_points(node, world) for node in skinned)]
 
 
 @dataclass(frozen=True)

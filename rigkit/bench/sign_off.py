@@ -6,10 +6,8 @@ from collections.abc import Callable, Iterator
 from html import escape
 from itertools import count
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
-from rigkit import gltf
 from rigkit._files import write_whole
 from rigkit.bench import build, showing
 from rigkit.bench._desk import Desk
@@ -19,33 +17,11 @@ from rigkit.bench.state import State
 from rigkit.bench.steps import TITLES
 from rigkit.inspection import Finding
 
-__all__ = ["button", "bytes_of", "missing", "widget", "write", "write_page"]
+__all__ = ["button", "missing", "widget", "write", "write_page"]
 
 
 def __dir__() -> list[str]:
     return __all__
-
-
-def bytes_of(state: State) -> bytes:
-    """Return what stands in the state's .glb file.
-
-    Parameters
-    ----------
-    state : State
-
-    Returns
-    -------
-    bytes
-
-    Raises
-    ------
-    ValueError
-        If no rig, skin and walk can be made of it yet.
-    """
-    with TemporaryDirectory() as folder:
-        path = Path(folder, "leg.glb")
-        gltf.write(build.asset(state), path)
-        return path.read_bytes()
 
 
 def write(state: State, beside: Path) -> Path:
@@ -65,11 +41,11 @@ def write(state: State, beside: Path) -> Path:
     Raises
     ------
     ValueError
-        As `bytes_of`.
+        As `build.bytes_of`.
     OSError
         If it cannot be written.
     """
-    data = bytes_of(state)
+    data = build.bytes_of(state)
     for path in _names(beside, ".glb"):
         try:
             write_whole(path, data, replace=False)
@@ -97,7 +73,7 @@ def write_page(state: State, rig: Path) -> Path:
     Raises
     ------
     ValueError
-        As `bytes_of`.
+        As `build.bytes_of`.
     OSError
         If it cannot be written.
     """

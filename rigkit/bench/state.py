@@ -252,7 +252,8 @@ class State:
     def with_sound(self, step: str) -> State:
         """Return the state with every step before this one filled in by the kit, and marked so.
 
-        It is what `LegRig.from_puppet(puppet, 5)` has, to the millimetre.
+        It is what `LegRig.from_puppet(puppet, 5)` has, to the millimetre. With the joints comes the
+        bend they stand with, so the sixth step is filled in with the first.
 
         Parameters
         ----------
@@ -272,14 +273,49 @@ class State:
         --------
         >>> from rigkit.bench.state import State
         >>> State.bare("Tamsin").with_sound("03").given
-        ('01', '02')
+        ('01', '02', '06')
         """
         _check.choice("step", step, STEPS)
-        before = tuple(each for each in STEPS if each < step)
+        before = {each for each in STEPS if each < step}
+        return self.filled_in(*before, *(("06",) if "01" in before else ()))
+
+    def filled_in(self, *steps: str) -> State:
+        """Return the state with these steps filled in by the kit, and marked so.
+
+        Parameters
+        ----------
+        *steps : str
+            Of `STEPS`. Of the joints, the sixth has the one that bends, the first all others.
+
+        Returns
+        -------
+        State
+
+        Raises
+        ------
+        ValueError
+            For another step.
+
+        Examples
+        --------
+        >>> from rigkit.bench.state import State
+        >>> bare = State.bare("Pip")
+        >>> bare.filled_in("01").joints_mm["knee"] == bare.joints_mm["knee"]
+        True
+        """
+        for step in steps:
+            _check.choice("steps", step, STEPS)
         sound = _sound(self.puppet)
-        names = {name for each in before for name in STEPS[each]}
-        given = tuple(sorted({*self.given, *before}))
-        return replace(self, **{name: sound[name] for name in names}, given=given)
+        changes = {name: sound[name] for step in steps for name in STEPS[step]}
+        changes["joints_mm"] = {
+            name: (sound["joints_mm"] if self._placed_in(name) in steps else self.joints_mm)[name]
+            for name in self.joints_mm
+        }
+        return replace(self, **changes, given=tuple({*self.given, *steps}))
+
+    def _placed_in(self, joint: str) -> str:
+        """The step that a joint's place belongs to."""
+        return "06" if joint == self.chain.bend else "01"
 
     def json(self) -> str:
         """Return the state as JSON text; `read` reads it.
@@ -404,9 +440,8 @@ def _differ(step: str, before: State, after: State) -> bool:
     """True if what a step decides is not the same; of the joints what bends is the sixth's."""
     if step not in ("01", "06"):
         return any(getattr(before, name) != getattr(after, name) for name in STEPS[step])
-    bend, places = before.chain.bend, before.joints_mm
-    moved = {name for name, place in places.items() if place != after.joints_mm[name]}
-    return bend in moved if step == "06" else bool(moved - {bend})
+    moved = (name for name, at in before.joints_mm.items() if at != after.joints_mm[name])
+    return step in map(before._placed_in, moved)
 
 
 def shape_mark(puppet: Puppet, version: int = VERSION) -> str:

@@ -182,9 +182,13 @@ def _triples(tree: Tree, usual: Bools) -> Ints:
 
 def _beside(tree: Tree, knee: int, levels: int, usual: Bools, known: Collection[int]) -> list[int]:
     """Joints that hang elsewhere and stand where a joint below a knee does: a foot and a tip."""
-    found = {i for end in tree.below(knee, levels) for i in tree.at_same_place(end) if usual[i]}
-    found -= {*known, knee, *tree.above(knee)}
-    return [i for i in sorted(found) if not tree.hangs(i, knee)]
+    beside = np.zeros(len(usual), bool)
+    for end in tree.below(knee, levels):
+        beside[tree.at_same_place(end)] = True
+    beside[[*known, knee]] = False
+    found = np.flatnonzero(beside & usual)
+    apart = ~tree.hangs(found, knee) & ~tree.hangs(knee, found)
+    return [int(i) for i in found[apart]]
 
 
 def _named(tree: Tree, joints: Ints) -> tuple[Floats, Bools]:

@@ -33,7 +33,7 @@ class Tree:
             if parent >= 0:
                 self.children[parent].append(i)
         self._first, self._count = self._spans()
-        self._same: dict[int, list[int]] = {}
+        self._same: dict[int, Ints] = {}
         self._span = float(np.ptp(self.points, axis=0).max()) if len(self.points) else 0.0
 
     def _spans(self) -> tuple[Ints, Ints]:
@@ -78,12 +78,12 @@ class Tree:
         way = self.above(lower, MAX_BETWEEN)
         return way[: way.index(upper)][::-1] if upper in way else []
 
-    def at_same_place(self, place: int) -> list[int]:
+    def at_same_place(self, place: int) -> Ints:
         """Return the other joints that stand where a joint stands, to a thousandth of the whole."""
         if place not in self._same:
             away = _length(self.points - self.points[place])
-            self._same[place] = np.flatnonzero(away <= 1e-3 * self._span).tolist()
-        return [other for other in self._same[place] if other != place]
+            self._same[place] = np.flatnonzero(away <= 1e-3 * self._span)
+        return self._same[place][self._same[place] != place]
 
     def name_fit(self, place: int, part: str) -> float:
         """Return the fit of a name to a part: 1 says so, −1 says something else, 0 nothing."""

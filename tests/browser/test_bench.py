@@ -11,7 +11,7 @@ import pytest
 from rigkit.bench.book import Book
 from rigkit.bench.measure import measure
 from rigkit.bench.state import State
-from tests.browser.lab import DARK, LIGHT, Lab, PanelView, code_notebook, learn
+from tests.browser.lab import DARK, LIGHT, GripView, Lab, PanelView, code_notebook, learn
 
 pytestmark = pytest.mark.needs_browser
 
@@ -32,8 +32,9 @@ class BenchView:
 
     def grip(self, name):
         """The grip of that name, once it is seen."""
-        self.page.locator(f'.rig-grip[aria-label="{name}"]:not([hidden])').wait_for()
-        return next(grip for grip in self.panel.grips() if grip.name == name)
+        grip = self.panel.locator.locator(f'.rig-grip[aria-label="{name}"]:not([hidden])').first
+        grip.wait_for()
+        return GripView(grip)
 
     def state(self):
         return Book(self.file, "Tamsin").state if self.file.exists() else State.bare("Tamsin")

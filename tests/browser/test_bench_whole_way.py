@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 
 from rigkit import gltf, inspection, view
-from rigkit.bench import steps
+from rigkit.bench import marking, steps
 from rigkit.bench.book import Book
 from rigkit.bench.measure import done
-from rigkit.bench.state import JOINTS, State
+from rigkit.bench.state import JOINTS, STEPS, State
 from tests.browser.lab import IN_NOTEBOOK, Lab, code_notebook, stock
 from tests.browser.test_bench import CELLS, BenchView, bench, place  # noqa: F401
 from tests.browser.test_view import opened
@@ -57,12 +57,14 @@ class Way:
     def right(self):
         """Wait until the step is done, then go on."""
         self.reaches(lambda state: done(state)[self.step] == "done", "is not done")
-        shown = self.page.locator(".widget-dropdown select option:checked")
         self.page.wait_for_function(
-            "select => /✓/.test(select.selectedOptions[0].textContent)",
-            arg=self.page.locator(".widget-dropdown select").first.element_handle(),
+            "([select, step]) => /✓/.test(select.selectedOptions[0].textContent)"
+            " && select.value.startsWith(step)",
+            arg=[
+                self.page.locator(".widget-dropdown select").first.element_handle(),
+                self.step,
+            ],
         )
-        assert shown.inner_text().startswith(self.step)
         if self.step < "12":
             self.press("Next step")
             self.step = f"{int(self.step) + 1:02d}"
@@ -325,6 +327,9 @@ def signed_off(way, request):
     file = way.bench.file.with_suffix(".glb")
     way.page.get_by_text(file.name).last.wait_for()
     assert inspection.inspect(file).passed
+    marks = marking.mark(file.read_bytes())
+    assert (marks.differences, marks.notes) == ((), ())
+    assert {step: mark.score for step, mark in marks.steps.items()} == dict.fromkeys(STEPS, 1)
     asset = gltf.read(file)
     (kept,) = asset.extras.values()
     assert State.read(json.dumps(kept), "Tamsin") == state
@@ -338,7 +343,6 @@ def signed_off(way, request):
     page = opened(way.page.context.browser, seen)  # once its rig is drawn
     assert page.errors == []
     page.context.close()
-    # here too, once it marks this kind of file: `rigkit mark` on it gives all points
     ((wrong, _),) = request.getfixturevalue("validate")(file)
     assert wrong == []
 

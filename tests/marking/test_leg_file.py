@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from rigkit import cli, gltf
-from rigkit.bench import marking, sign_off
+from rigkit.bench import build, marking
 from rigkit.bench.book import Book
 from rigkit.bench.state import STEPS
 from rigkit.homework import catalogue, your_leg
@@ -479,4 +479,4 @@ def test_a_changed_sway_changes_the_tenth_step_alone():
     before, after = (marked(each).scores for each in (data(), still))
     assert [step for step in before if before[step] != after[step]] == [f"{LEG}/10"]
     assert np.isclose(before[f"{LEG}/10"] - after[f"{LEG}/10"], 1 / 6)
-    assert sign_off.bytes_of(leg()) == data()
+    assert build.bytes_of(leg()) == data()

@@ -564,3 +564,56 @@ def test_a_pivot_off_the_heel_lifts_or_sinks_it_by_its_sine(off):
     slip = abs(off / 1000 + inside) * (1 - np.cos(np.radians(30)))
     assert value(state, "11", start) == pytest.approx(100 * depth, abs=1e-6)
     assert value(state, "11", "sole slips") == pytest.approx(100 * slip, abs=0.01)
+
+
+# --- a sound start
+
+
+EVERY = tuple(STEPS)
+
+
+@pytest.mark.parametrize("puppet", [*WALKERS, "heron"], ids=name_of)
+@pytest.mark.parametrize("step", ["01", "02", "07", "12"])
+def test_of_a_bare_leg_a_sound_start_is_the_kit_s_own(puppet, step):
+    bare = State.bare(puppet)
+    assert measure.sound_start(bare, step) == bare.with_sound(step)
+
+
+@pytest.mark.parametrize("name", MISTAKES)
+def test_a_sound_start_fills_in_what_a_mistake_made_wrong_and_no_more(name):
+    """Every field but those of the steps that were open is the learner's still."""
+    make = MISTAKES[name][1]
+    mine = make(sound()).changed(given=())
+    wrong = {step for step, how in done(mine).items() if how == "open"}
+    start = measure.sound_start(mine, "12")
+    assert set(start.given) <= wrong | ({"06"} if "01" in wrong else set())  # a knee is of both
+    assert "open" not in [done(start)[step] for step in EVERY[:-1]]
+    for step in set(EVERY) - set(start.given) - {"01", "06"}:
+        for field in STEPS[step]:
+            assert getattr(start, field) == getattr(mine, field)
+    assert measure.sound_start(start, "12") == start
+
+
+def test_a_sound_start_leaves_steps_further_on_alone():
+    mine = sound().changed(given=(), inverse=False, soft_mm=0, mirror="opposite bend")
+    assert measure.sound_start(mine, "05").given == ("03", "04")
+    assert measure.sound_start(mine, "05").soft_mm == 0
+    assert measure.sound_start(mine, "01") == mine
+
+
+def test_a_knee_that_is_right_stays_when_the_hip_is_filled_in():
+    mine = moved(sound(), "knee", z=2).changed(given=())
+    start = measure.sound_start(moved(mine, "hip", x=60), "03")
+    assert start == mine.filled_in("01")
+    assert start.joints_mm["knee"] == mine.joints_mm["knee"]
+
+
+def test_joints_that_do_not_go_with_the_bend_given_are_given_too():
+    """Hip and ankle right but forward, so the kit's own knee has no bend between them."""
+    mine = sound().changed(given=())
+    for joint in ("hip", "ankle"):
+        mine = moved(mine, joint, z=20)
+    mine = moved(mine, "knee", z=-30)
+    start = measure.sound_start(mine, "07")
+    assert set(start.given) == {"01", "06"}
+    assert start.joints_mm == sound().joints_mm

@@ -168,6 +168,32 @@ def test_a_sound_start_fills_in_what_comes_before_and_can_be_undone(path):
     assert bench.state == bare
 
 
+def test_a_sound_start_leaves_what_a_learner_has_right(path):
+    mine = State.bare("Tamsin").with_sound("06").changed(given=(), soft_mm=20, inverse=False)
+    bench = Bench("Tamsin", path)
+    assert bench.widget
+    bench.take(mine)
+    bench._open("07")
+    bench._sound()
+    assert bench.state == mine.filled_in("04")
+    said = bench._widgets.said.value
+    assert "Done: 01, 02, 03, 05, 06." in said
+    assert "Filled in by the kit: 04." in said
+    bench.history("undo")
+    assert bench.state == mine
+    assert "Filled in" not in bench._widgets.said.value
+
+
+def test_a_bend_that_came_with_given_joints_is_not_done(path):
+    bench = Bench("Tamsin", path, "02", given=True)
+    assert bench.widget
+    assert "Done: nothing yet." in bench._widgets.said.value
+    assert "Filled in by the kit: 01, 06." in bench._widgets.said.value
+    bench._open("06")
+    move(bench, knee_ahead=knee(bench.state)[2] + 2)
+    assert (bench._done["01"], bench._done["06"]) == ("given", "done")
+
+
 def test_undo_of_another_steps_change_shows_what_that_does_here(bench):
     bench.only = None
     bench._open("01")

@@ -228,6 +228,19 @@ def test_a_sound_start_fills_in_the_steps_before_and_no_other(step):
         assert getattr(start, name) == getattr(whole if name in before else TAMSIN, name)
 
 
+def test_the_first_step_fills_in_all_joints_but_the_one_that_bends():
+    heron = State.bare("heron")
+    for bare in (TAMSIN, heron):
+        sound, bend = bare.with_sound("12").joints_mm, bare.chain.bend
+        first, sixth = bare.filled_in("01"), bare.filled_in("06")
+        assert first.joints_mm == dict(sound) | {bend: bare.joints_mm[bend]}
+        assert sixth.joints_mm == dict(bare.joints_mm) | {bend: sound[bend]}
+        assert (first.given, sixth.given) == (("01",), ("06",))
+        assert first.filled_in("06") == bare.with_sound("02")
+    assert TAMSIN.filled_in("05").joints_mm == TAMSIN.joints_mm
+    assert TAMSIN.filled_in() == TAMSIN
+
+
 @each_walker
 def test_a_sound_leg_stands_where_the_kit_s_own_rig_does(puppet):
     rest = LegRig.from_puppet(puppet, 5).skeleton
@@ -248,6 +261,7 @@ def put_foot(state):
             "some of hip, knee, ankle, foot",
         ),
         (lambda: State.bare("Bo"), "`puppet` must be a Puppet"),
+        (lambda: TAMSIN.filled_in("01", "1"), "`steps` must be one of '01'"),
         (lambda: TAMSIN.with_sound("00"), "`step` must be one of '01'"),
         (lambda: TAMSIN.changed(knee=1), "unknown field knee; a state has given, joints_mm"),
         (lambda: TAMSIN.changed(soft_mm="5"), "`soft_mm` must be a whole number"),

@@ -43,7 +43,7 @@ def test_without_a_file_it_begins_soundly_and_writes_nothing(path, step):
     page = saved(leg)["text/html"]
     assert "<img" in page
     assert page.count("<dt>") == len(measure.measure(leg.bench.state, step))
-    given = ", ".join(each for each in STEPS if each < step)
+    given = ", ".join(State.bare("Tamsin").with_sound(step).given)
     assert not given or f"Filled in by the kit: {given}." in page
     assert not path.exists()
 
