@@ -479,7 +479,7 @@ def _in_the_limb(state: State, joint: str) -> list[Measured]:
     return [
         _at_most(1.0, "cm", f"{joint} off the middle of the limb", 100 * away, todo),
         _by_rule(
-            "joint-in-section", f"{joint}'s way from the middle to the skin", 100 * share, todo
+            "joint-in-section", f"{joint} on the way from the middle to the skin", 100 * share, todo
         ),
         _at_most(1.5, "cm", bent, 100 * slide, todo),
     ]

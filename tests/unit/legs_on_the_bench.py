@@ -65,7 +65,7 @@ MISTAKES = {
     "the knee at the front of the skin": (
         "01",
         lambda s: moved(s, "knee", z=25),
-        ["knee off", "knee's way", "skin slides in a bend of 90° at the knee"],
+        ["knee off", "knee on the way", "skin slides in a bend of 90° at the knee"],
     ),
     "the knee beside the line": (
         "01",
@@ -75,7 +75,12 @@ MISTAKES = {
     "the ankle in the sole": (
         "01",
         lambda s: moved(s, "ankle", y=10 - s.joints_mm["ankle"][1]),
-        ["ankle off", "ankle's way", "skin slides in a bend of 90° at the ankle", "ankle from the"],
+        [
+            "ankle off",
+            "ankle on the way",
+            "skin slides in a bend of 90° at the ankle",
+            "ankle from the",
+        ],
     ),
     "the knee at the hem": ("01", lambda s: moved(s, "knee", y=50), ["knee from the height"]),
     "the knee at the shin": ("01", lambda s: moved(s, "knee", y=-40), ["knee from the height"]),

@@ -484,7 +484,7 @@ def test_the_inspection_of_the_file_reads_the_same_numbers(puppet):
     found = inspected(state)
     leg = sum(np.linalg.norm(np.diff(points(state), axis=0), axis=-1))
     for rule, step, start, scale in (
-        ("joint-in-section", "01", "knee's way", 1),
+        ("joint-in-section", "01", "knee on the way", 1),
         ("knee-in-plane", "01", "knee beside", 1 / leg),
         ("chain-unbroken", "02", "joints that", 1),
         ("preset-bend", "06", "bend at rest", 1),
