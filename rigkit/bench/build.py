@@ -38,6 +38,7 @@ __all__ = [
     "asset",
     "bend_normal",
     "controls",
+    "hinges",
     "leg",
     "other_side",
     "own_puppet",
@@ -151,11 +152,26 @@ def leg(state: State) -> Floats:
     ValueError
         For two neighbouring joints of the leg in one place.
     """
-    return _hinges(state)[-3:]
+    return hinges(state)[-3:]
 
 
-def _hinges(state: State) -> Floats:
-    """The leg's joints from the hip to its end, (n, 3) in metres."""
+def hinges(state: State) -> Floats:
+    """Return where the leg's joints are, from the hip to its end.
+
+    Parameters
+    ----------
+    state : State
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        Metres.
+
+    Raises
+    ------
+    ValueError
+        For two neighbouring joints of the leg in one place.
+    """
     at, names = state.metres(), state.chain.hinges
     places = np.stack([at[name] for name in names])
     if np.linalg.norm(np.diff(places, axis=0), axis=-1).min() == 0:
@@ -225,7 +241,7 @@ def skeleton(state: State) -> Skeleton:
 def _frames(state: State) -> dict[str, Floats]:
     """Every joint's frame at rest, in the world."""
     at, normal = state.metres(), bend_normal(state)
-    axes = [_axes(bone, normal) for bone in np.diff(_hinges(state), axis=0)]
+    axes = [_axes(bone, normal) for bone in np.diff(hinges(state), axis=0)]
     axes += 3 * [_foot_axes(state)]
     left = {
         "L_" + name: fr.frame(_aslant(state, name) @ turn, at[name])
@@ -451,7 +467,7 @@ def own_puppet(state: State) -> Puppet:
     """
     at = state.metres()
     heel, ball, toe = state.sole_mm["heel"] / 1000, at["ball"][2], at["toe"][2]
-    bones = np.linalg.norm(np.diff(_hinges(state), axis=0), axis=-1)
+    bones = np.linalg.norm(np.diff(hinges(state), axis=0), axis=-1)
     _, height, below = at[state.chain.end]
     return puppets.with_bones(
         state.puppet,

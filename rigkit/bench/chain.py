@@ -37,6 +37,8 @@ class Chain:
         Limits for the ball's place along the foot, from the heel.
     ball_because : str
         Where these limits come from.
+    shown : mapping of str to str
+        What shows of a joint on the skin and tells its height.
     notes : mapping of str to str
         By step, what it leaves out or asks otherwise than of people, and why.
     """
@@ -47,6 +49,7 @@ class Chain:
     ball_because: str
     called: Mapping[str, str] = field(default_factory=dict)
     raised_m: Mapping[str, float] = field(default_factory=dict)
+    shown: Mapping[str, str] = field(default_factory=dict)
     notes: Mapping[str, str] = field(default_factory=dict)
 
     @property
@@ -94,6 +97,7 @@ TWO_BONES = Chain(
     1,
     (65.0, 82.0),
     "72 to 74 % in ANSUR II (ball-of-foot length by foot length)",
+    shown=MappingProxyType({"knee": "the kneecap", "ankle": "the instep"}),
 )
 THREE_BONES = Chain(
     ("hip", "knee", "ankle", "foot"),
@@ -102,9 +106,11 @@ THREE_BONES = Chain(
     "54 % of its own sketch, which is invented",
     called=MappingProxyType({"foot": "foot joint"}),
     raised_m=MappingProxyType({"foot": 0.05}),
+    shown=MappingProxyType({"ankle": "the knob behind it"}),
     notes=MappingProxyType(
         {
-            "01": "Rules that find hips are of people; its hip is told from its own skin.",
+            "01": "Rules that find hips are of people; its hip is told from its own skin."
+            " Its knee is hidden in the feathers: nothing there tells its height.",
             "03": "Its hip carries the thigh; knee, ankle and foot are what bends.",
             "05": "What snaps straight is its ankle, which looks like a knee.",
             "06": "What looks like its knee is its ankle: it bends backward.",

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
+from types import MappingProxyType
 from typing import Any, SupportsFloat
 
 import numpy as np
@@ -21,6 +22,7 @@ from rigkit import frames as fr
 from rigkit import skin as skinning
 from rigkit._types import ArrayLike, Floats, Ints
 from rigkit.bench import build
+from rigkit.bench.chain import chain_of
 from rigkit.bench.state import STEPS, State
 from rigkit.inspection import skin_rules, weight_rules
 from rigkit.puppets import Puppet
@@ -35,8 +37,8 @@ __all__ = [
     "free_footed",
     "hip_places",
 ]
-__all__ += ["inspected", "measure", "note", "of_weights", "section", "signed_off", "sole_ends"]
-__all__ += ["sound_start"]
+__all__ += ["inspected", "measure", "note", "of_weights", "section", "shown_heights", "signed_off"]
+__all__ += ["sole_ends", "sound_start"]
 
 # Published rules that go by the pelvis: those that go by the leg's length would be told of stilts.
 HIP_RULES = ("bell-1989", "bell-1990", "harrington", "harrington-single", "seidel")
@@ -44,6 +46,14 @@ HIP_RULES = ("bell-1989", "bell-1990", "harrington", "harrington-single", "seide
 # up as one of the way from where the legs part to the top; it is the middle from front to back.
 HIP_IN_SKIN = 0.25, 0.40
 JOINTED = ("01", "06")  # the steps that share the joints
+# What shows of a joint on the skin, from aside. As shares of the height where the legs part:
+# between which the bend's mark lies, and how far above and below it the skin is that it stands out
+# from. The instep begins where the skin's front has come forward by a share of the foot. A joint
+# may stand so much of the leg off the height of its mark, in per cent.
+BEND_WITHIN = 0.35, 0.80
+KNOB = 0.075
+INSTEP = 0.02
+SHOWN = 2.5
 CHOSEN = "our choice"
 UNITS = ("cm", "°", "%")
 PULL = 0.5  # m/s
@@ -163,9 +173,12 @@ def _by_share(state: State, rule: str, name: str, value: SupportsFloat, todo: st
     """A length in cm whose limit the inspection has as a share of the leg."""
     own = RULES[rule]
     because = f"the inspection's {rule}, {own.limit:g} % of the leg"
-    places = np.stack([state.metres()[joint] for joint in state.chain.hinges])
-    length = float(np.linalg.norm(np.diff(places, axis=0), axis=-1).sum())
-    return _at_most(own.limit * length, "cm", name, value, todo, because)
+    return _at_most(own.limit * _whole_leg(state), "cm", name, value, todo, because)
+
+
+def _whole_leg(state: State) -> float:
+    """The length of all its bones, metres."""
+    return float(np.linalg.norm(np.diff(build.hinges(state), axis=0), axis=-1).sum())
 
 
 def measure(state: State, step: str) -> tuple[Measured, ...]:
@@ -338,11 +351,73 @@ def _hip_in_skin(puppet: Puppet) -> Floats:
     """The left hip's place by the skin alone."""
     vertices, triangles = build.skin(puppet).vertices, _left(puppet)
     x, y, _ = vertices.T
-    parting, top = float(y[np.abs(x) < 1e-9].min()), float(y.max())
+    parting, top = _parting(puppet), float(y.max())
     aside, up = HIP_IN_SKIN
     height = parting + up * (top - parting)
     cut = mesh.section(vertices, triangles, [aside * np.ptp(x[y > parting]), height, 0], [0, 1, 0])
     return np.array([aside * np.ptp(x[y > parting]), height, cut.middle[2]])
+
+
+def _parting(puppet: Puppet) -> float:
+    """The height at which the legs of the given skin part, metres."""
+    x, y, _ = build.skin(puppet).vertices.T
+    return float(y[np.abs(x) < 1e-9].min())
+
+
+@lru_cache(maxsize=32)
+def shown_heights(puppet: Puppet) -> Mapping[str, float]:
+    """Return how high some joints stand by what shows of them on the given skin, seen from aside.
+
+    A knee stands at the height of its kneecap, where the skin's front stands out most from what is
+    above and below; the heron's ankle at that of its knob behind. Of people the ankle is told from
+    the instep: going down from the slimmest place of the shank, the height where the skin's front
+    has come forward by `INSTEP` of the foot's length. Marks of our own choice, for these skins.
+
+    Parameters
+    ----------
+    puppet : Puppet
+
+    Returns
+    -------
+    mapping of str to float
+        Metres above the floor, by joint.
+
+    Examples
+    --------
+    >>> from rigkit import puppets
+    >>> from rigkit.bench.measure import shown_heights
+    >>> {joint: round(high, 2) for joint, high in shown_heights(puppets.get("Tamsin")).items()}
+    {'knee': 0.48, 'ankle': 0.06}
+    """
+    chain, parting = chain_of(puppet), _parting(puppet)
+    heights = np.arange(0.001, parting, 0.001)
+    back, front = _from_aside(puppet, heights)
+    low, high = (share * parting for share in BEND_WITHIN)
+    within, far = heights[(low < heights) & (heights < high)], KNOB * parting
+    outer = front if chain.way > 0 else -back
+    lower, own, upper = (np.interp(within + off, heights, outer) for off in (-far, 0, far))
+    found = {chain.bend: float(within[(own - (lower + upper) / 2).argmax()])}
+    if chain.end in chain.raised_m:
+        return MappingProxyType(found)  # the end: see `_height_of_end`
+    slim, (heel, tip) = int((front - back)[heights < low].argmin()), sole_ends(puppet)
+    ahead = front[:slim] - front[slim] >= INSTEP * (tip - heel)[2]
+    return MappingProxyType(found | {chain.end: float(heights[:slim][ahead].max())})
+
+
+def _from_aside(puppet: Puppet, heights: Floats) -> tuple[Floats, Floats]:
+    """The left leg's skin from aside: how far back and forward it is at each height, metres."""
+    triangles = _left(puppet)
+    edges = np.unique(np.sort(triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)), axis=0)
+    low, high = np.moveaxis(build.skin(puppet).vertices[edges], 1, 0)
+    ends = []
+    for height in heights:
+        met = (low[:, 1] >= height) != (high[:, 1] >= height)
+        start, end = low[met], high[met]
+        share = (height - start[:, 1]) / (end[:, 1] - start[:, 1])
+        z = start[:, 2] + share * (end[:, 2] - start[:, 2])
+        ends.append((z.min(), z.max()))
+    back, front = np.array(ends).T
+    return back, front
 
 
 def section(state: State, joint: str) -> mesh.Section | None:
@@ -422,7 +497,7 @@ def _joints(state: State) -> list[Measured]:
         because = f"a quarter of the breadth aside, two fifths of the way up, by eye; {CHOSEN}"
         hip = _at_most(2.0, "cm", "hip from the place its skin tells", far, todo, because)
     limbs = [each for joint in state.chain.hinges[1:] for each in _in_the_limb(state, joint)]
-    return [hip, *limbs, _beside(state), *_on_the_sole(state)]
+    return [hip, *limbs, *_along_the_leg(state), _beside(state), *_on_the_sole(state)]
 
 
 def _in_the_limb(state: State, joint: str) -> list[Measured]:
@@ -436,9 +511,24 @@ def _in_the_limb(state: State, joint: str) -> list[Measured]:
     bent = f"skin slides in a bend of 90° at the {joint}"
     return [
         _at_most(1.0, "cm", f"{joint} off the middle of the limb", 100 * away, todo),
-        _by_rule("joint-in-section", f"{joint} toward the skin", 100 * share, todo),
+        _by_rule(
+            "joint-in-section", f"{joint} on the way from the middle to the skin", 100 * share, todo
+        ),
         _at_most(1.5, "cm", bent, 100 * slide, todo),
     ]
+
+
+def _along_the_leg(state: State) -> list[Measured]:
+    """The distance in height of joints from what shows of them on the skin."""
+    limit = SHOWN * _whole_leg(state)
+    because = f"{SHOWN:g} % of the leg, {CHOSEN}"
+    found = []
+    for joint, height in shown_heights(state.puppet).items():
+        mark = state.chain.shown[joint]
+        name, todo = f"{joint} from the height of {mark}", f"Move it to the height of {mark}."
+        off = 100 * abs(float(state.metres()[joint][1]) - height)
+        found.append(_at_most(limit, "cm", name, off, todo, because))
+    return found
 
 
 def _beside(state: State) -> Measured:
@@ -631,7 +721,7 @@ def _preset(state: State) -> list[Measured]:
     usual = "the inspection's preset-bend; 2° to 10° is usual (common practice, no source)"
     return [
         _between(least, 10.0, "°", f"bend at rest, {way}", degrees, ahead, usual),
-        _none("solvers stall", stalls, f"Take the {bend} off {line}."),
+        _none("solvers that stall at a pull along the leg", stalls, f"Take the {bend} off {line}."),
         _at_most(1.0, "cm", "reach that the bend costs", cost, "Bend the leg less."),
     ]
 

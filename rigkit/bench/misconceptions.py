@@ -141,6 +141,23 @@ def _ankle_in_the_sole(state: State) -> _Said:
     return f"the ankle stands {_cm(up)} above the floor" if 0 <= up < _half_ankle(state) else ""
 
 
+def _above_its_mark(state: State, joint: str) -> _Said:
+    """The height of a joint above what shows of it on the skin, if too great."""
+    height = measure.shown_heights(state.puppet).get(joint)
+    if height is None or not _above(_number(state, "01", f"{joint} from the height")):
+        return ""
+    up = state.metres()[joint][1] - height
+    return f"the {joint} stands {_cm(up)} above {state.chain.shown[joint]}" if up > 0 else ""
+
+
+def _knee_at_the_hem(state: State) -> _Said:
+    return _above_its_mark(state, "knee")
+
+
+def _ankle_at_the_slimmest(state: State) -> _Said:
+    return _above_its_mark(state, "ankle") if state.chain.end == "ankle" else ""
+
+
 def _half_ankle(state: State) -> float:
     return state.puppet.ankle_height / 2
 
@@ -491,6 +508,20 @@ MISCONCEPTIONS = (
         "the ankle is put where the foot meets the floor, not where it turns",
         _ankle_in_the_sole,
         "The foot turns between the two knobs at its sides. How high are they?",
+    ),
+    Misconception(
+        "01",
+        "the knee at the hem",
+        "the knee is put above its kneecap, where shorts end: a short thigh, a long shank",
+        _knee_at_the_hem,
+        "Look from aside: what stands out in front of a knee, and how high is it?",
+    ),
+    Misconception(
+        "01",
+        "the ankle at the slimmest",
+        "the ankle is put where the leg is slimmest, which is above where the foot turns",
+        _ankle_at_the_slimmest,
+        "Where a leg is slimmest nothing turns. How high are the two knobs at its sides?",
     ),
     Misconception(
         "01",

@@ -65,7 +65,7 @@ MISTAKES = {
     "the knee at the front of the skin": (
         "01",
         lambda s: moved(s, "knee", z=25),
-        ["knee off", "knee toward", "skin slides in a bend of 90° at the knee"],
+        ["knee off", "knee on the way", "skin slides in a bend of 90° at the knee"],
     ),
     "the knee beside the line": (
         "01",
@@ -75,7 +75,19 @@ MISTAKES = {
     "the ankle in the sole": (
         "01",
         lambda s: moved(s, "ankle", y=10 - s.joints_mm["ankle"][1]),
-        ["ankle off", "ankle toward", "skin slides in a bend of 90° at the ankle"],
+        [
+            "ankle off",
+            "ankle on the way",
+            "skin slides in a bend of 90° at the ankle",
+            "ankle from the",
+        ],
+    ),
+    "the knee at the hem": ("01", lambda s: moved(s, "knee", y=50), ["knee from the height"]),
+    "the knee at the shin": ("01", lambda s: moved(s, "knee", y=-40), ["knee from the height"]),
+    "the ankle at the slimmest": (
+        "01",
+        lambda s: moved(s, "ankle", y=45),
+        ["ankle from the height"],
     ),
     "the ball below the ankle": ("01", lambda s: moved(s, "ball", z=-60), ["ball along"]),
     "the toe short of the tip": ("01", lambda s: moved(s, "toe", z=-20), ["toe from"]),
@@ -116,7 +128,7 @@ MISTAKES = {
     "no soft reach": ("05", lambda s: s.changed(soft_mm=0), ["knee at"]),
     "hardly soft": ("05", lambda s: s.changed(soft_mm=2), ["knee at"]),
     "too soft": ("05", lambda s: s.changed(soft_mm=60), ["ankle short"]),
-    "a straight leg": ("06", straight, ["bend at rest", "solvers stall"]),
+    "a straight leg": ("06", straight, ["bend at rest", "solvers that stall"]),
     "the knee behind the line": ("06", behind, ["bend at rest"]),
     "a leg bent far": (
         "06",

@@ -236,10 +236,19 @@ def test_its_skeleton_and_rig_are_the_kit_s_own():
 # Mistakes by name: the step that shows them, what makes them, the first words of what is wrong.
 MISTAKES = {
     "the hip in the belly": ("01", lambda s: moved(s, "hip", z=40), ["hip from"]),
-    "the knee off": ("01", lambda s: moved(s, "knee", z=22), ["knee off", "knee toward", "skin"]),
-    "the ankle off": ("01", lambda s: moved(s, "ankle", x=13), ["ankle off", "ankle toward"]),
-    "the ankle beside": ("01", lambda s: moved(s, "ankle", x=7), ["ankle beside"]),
-    "the foot in the heel": ("01", lambda s: moved(s, "foot", z=-30), ["foot off", "foot toward"]),
+    "the knee off": (
+        "01",
+        lambda s: moved(s, "knee", z=22),
+        ["knee off", "knee on the way", "skin"],
+    ),
+    "the ankle off": ("01", lambda s: moved(s, "ankle", x=13), ["ankle off", "ankle on the way"]),
+    "the ankle beside": ("01", lambda s: moved(s, "ankle", x=9), ["ankle beside"]),
+    "the ankle too high": ("01", lambda s: moved(s, "ankle", y=70), ["ankle from the height"]),
+    "the foot in the heel": (
+        "01",
+        lambda s: moved(s, "foot", z=-30),
+        ["foot off", "foot on the way"],
+    ),
     "the foot too high": ("01", lambda s: moved(s, "foot", y=40), ["foot above"]),
     "the ball below the foot": ("01", lambda s: moved(s, "ball", z=-50), ["ball along"]),
     "a loose foot": (

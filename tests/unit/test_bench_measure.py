@@ -69,6 +69,77 @@ def test_the_hip_of_any_personal_puppet_is_near_all_five_rules(seed):
     assert value(sound(personal(np.random.default_rng(seed))), "01", "hip from") <= 2.2
 
 
+def seen_from_aside(surface, heights):
+    """The leg's skin at each height, its most backward and most forward place, by `mesh.section`.
+
+    Cut by cut, within a mm; cuts of foot and limb alone, below where the legs part.
+    """
+    triangles, ends = surface.side("L_"), []
+    for y in heights:
+        cut = mesh.section(surface.vertices, triangles, (0.085, y, 0), (0, 1, 0)).outline
+        ends.append((cut[:, 2].min(), cut[:, 2].max()))
+    return np.array(ends).T
+
+
+@each_walker
+def test_the_marks_on_the_skin_are_where_they_are_read_by_hand(puppet):
+    """The kneecap by its curve from aside, the instep by a walk down from the slimmest place."""
+    state = sound(puppet)
+    surface, marks = build.skin(state.puppet), measure.shown_heights(state.puppet)
+    parting = surface.vertices[np.abs(surface.vertices[:, 0]) < 1e-9, 1].min()
+    heights = np.arange(0.0015, 0.85 * parting, 0.002)
+    back, front = seen_from_aside(surface, heights)
+    # The kneecap: a chord 15 % of the height where the legs part lies farthest behind the skin.
+    middles = [y for y in heights if 0.4 * parting < y < 0.75 * parting]
+    reach = 0.075 * parting
+    bulge = [
+        np.interp(y, heights, front) - np.interp([y - reach, y + reach], heights, front).mean()
+        for y in middles
+    ]
+    assert marks["knee"] == pytest.approx(middles[int(np.argmax(bulge))], abs=0.005)
+    below = heights < 0.35 * parting
+    i = int((front - back)[below].argmin())
+    start, foot = front[i], np.ptp(surface.vertices[surface.vertices[:, 1] < 0.03, 2])
+    while front[i] - start < 0.02 * foot:
+        i -= 1
+    assert marks["ankle"] == pytest.approx(heights[i], abs=0.003)
+    for joint in ("knee", "ankle"):
+        off = abs(state.joints_mm[joint][1] / 10 - 100 * marks[joint])
+        assert value(state, "01", f"{joint} from the height") == pytest.approx(off, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_the_joints_of_any_personal_puppet_are_near_what_shows_of_them(seed):
+    """With room: at half the limit at most."""
+    for each in measure.measure(sound(personal(np.random.default_rng(seed))), "01"):
+        if "from the height of" in each.name:
+            assert each.value <= 0.5 * each.high, each.name
+
+
+def test_the_marks_are_read_from_the_skin_and_not_from_the_joints():
+    state = sound()
+    before = dict(measure.shown_heights(state.puppet))
+    assert dict(measure.shown_heights(moved(state, "knee", y=60).puppet)) == before
+    mark = round(1000 * before["knee"]) - state.joints_mm["knee"][1]
+    assert value(moved(state, "knee", y=mark + 10), "01", "knee from the h") == pytest.approx(1)
+    assert value(moved(state, "knee", y=mark - 15), "01", "knee from the h") == pytest.approx(1.5)
+
+
+def test_a_knee_where_a_survey_has_it_from_the_kneecap_is_right():
+    """The middle of the kneecap is 3.3 mm (men) and 16.9 mm (women) below the lateral epicondyle.
+
+    Source: ANSUR II, mid-patella and lateral epicondyle heights, means. The hinge of the knee goes
+    through the epicondyles.
+    """
+    state = sound()
+    mark = 1000 * measure.shown_heights(state.puppet)["knee"]
+    for above in (3.3, 16.9):
+        high = round(mark + above) - state.joints_mm["knee"][1]
+        assert numbers(moved(state, "knee", y=high), "01")[
+            "knee from the height of the kneecap"
+        ].right
+
+
 @each_walker
 @pytest.mark.parametrize("step", [step for step in STEPS if step != "12"])
 def test_a_bare_leg_is_right_at_no_step(puppet, step):
@@ -413,7 +484,7 @@ def test_the_inspection_of_the_file_reads_the_same_numbers(puppet):
     found = inspected(state)
     leg = sum(np.linalg.norm(np.diff(points(state), axis=0), axis=-1))
     for rule, step, start, scale in (
-        ("joint-in-section", "01", "knee toward", 1),
+        ("joint-in-section", "01", "knee on the way", 1),
         ("knee-in-plane", "01", "knee beside", 1 / leg),
         ("chain-unbroken", "02", "joints that", 1),
         ("preset-bend", "06", "bend at rest", 1),

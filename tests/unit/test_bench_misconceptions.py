@@ -51,6 +51,8 @@ MODELS = {
     "the hip at the crest": ("01", lambda s: moved(s, "hip", y=80)),
     "the knee at the kneecap": mistake("the knee at the front of the skin"),
     "the ankle in the sole": mistake("the ankle in the sole"),
+    "the knee at the hem": mistake("the knee at the hem"),
+    "the ankle at the slimmest": mistake("the ankle at the slimmest"),
     "the ball at the arch": mistake("the ball below the ankle"),
     "the ball at the tips": ("01", lambda s: moved(s, "ball", z=50)),
     "all from the pelvis": ("02", lambda s: put(s, "parents", knee="pelvis", ankle="pelvis")),
@@ -90,6 +92,7 @@ MODELS = {
 }
 OTHER_FORMS = {  # the same models, made in another way
     "the hip at the trochanter": lambda s: moved(s, "hip", x=45, y=-20, z=10),
+    "the ankle at the slimmest": lambda s: moved(s, "ankle", y=70),
     "the ball at the arch": lambda s: moved(s, "ball", z=-30),
     "upside down": lambda s: put(s, "parents", ankle="ball", ball="hip", toe="ankle"),
     "past a joint": lambda s: put(s, "parents", ball="knee"),
