@@ -18,10 +18,11 @@ from rigkit.scenes.staging import measure_cm
 from rigkit.stage import Row, Stage, row
 
 NOTHING = "nothing"
+NAMED = {"pelvis": "pelvis", "L_foot": "foot", "L_knee": "pole"}  # the controls in words
 KINDS = {"outlines_mm": "outline", "pivots_mm": "pivot"}
 PARTS = {
-    f"{name} {word}": (field, control)
-    for control, name in (("pelvis", "pelvis"), ("L_foot", "foot"))
+    f"{NAMED[control]} {word}": (field, control)
+    for control in ("pelvis", "L_foot")
     for field, word in KINDS.items()
 }
 FIRST = "foot pivot"
@@ -36,7 +37,6 @@ PIVOTS = foot.PIVOTS
 def controls_panel(state: State) -> Panel:
     """Outlines and pivots of two controls to place, and what the others follow."""
     room = 1000 * (views.box(state.puppet) + [[0, -0.02, -0.2], [0.2, 0.05, 0.2]])
-    named = _named(state)
     sliders = [
         each
         for part, (field, control) in PARTS.items()
@@ -51,9 +51,9 @@ def controls_panel(state: State) -> Panel:
     follows = [
         Choice(
             f"{control}_follows",
-            f"The {named[control]} follows",
-            (NOTHING, *(named[leader] for leader in leaders)),
-            named.get(state.follows.get(control, ""), NOTHING),
+            f"The {NAMED[control]} follows",
+            (NOTHING, *(NAMED[leader] for leader in leaders)),
+            NAMED.get(state.follows.get(control, ""), NOTHING),
         )
         for control, leaders in LEADERS.items()
     ]
@@ -81,7 +81,7 @@ def controls_changed(state: State, values: Mapping[str, Any]) -> State:
     fields: dict[str, dict[str, Any]] = {field: dict(getattr(state, field)) for field in KINDS}
     for part, (field, control) in PARTS.items():
         fields[field][control] = views.point_of(_key(part), values)
-    called = {word: control for control, word in _named(state).items()}
+    called = {word: control for control, word in NAMED.items()}
     follows = {
         control: called[values[f"{control}_follows"]]
         for control in LEADERS
@@ -89,11 +89,6 @@ def controls_changed(state: State, values: Mapping[str, Any]) -> State:
     }
     kept = {control: led for control, led in state.follows.items() if control not in LEADERS}
     return state.changed(**fields, follows=kept | follows)
-
-
-def _named(state: State) -> dict[str, str]:
-    """The controls in words; the pole's is called after what it turns."""
-    return {"pelvis": "pelvis", "L_foot": "foot", "L_knee": state.chain.bend}
 
 
 def _catches(state: State, control: str) -> tuple[tuple[int, ...], ...]:
@@ -129,7 +124,7 @@ def _rest_view(state: State, view: str, title: str) -> Stage:
     for field, control in PARTS.values():
         place = np.array(getattr(state, field)[control]) / 1000
         if KINDS[field] == "outline":
-            stage.control(place + build.SHAPES[control], _named(state)[control])
+            stage.control(place + build.SHAPES[control], NAMED[control])
         else:
             views.cross(stage, place, "plain")
     return stage
