@@ -26,7 +26,7 @@ SOUND = State.bare("Tamsin").with_sound("12")
 ROOT = Path(__file__).parents[2]
 SLACK = 5  # mm, or degrees, between where a hand lets go and the sound place
 PARENTS = dict(zip(JOINTS, ("pelvis", *JOINTS), strict=False))
-FOLLOWS = {"foot": "nothing", "pole": "pelvis"}
+FOLLOWS = {"foot": "nothing", "knee": "pelvis"}
 PATIENCE = 20_000  # ms
 
 
@@ -328,7 +328,7 @@ def signed_off(way, request):
     way.page.get_by_text(file.name).last.wait_for()
     assert inspection.inspect(file).passed
     marks = marking.mark(file.read_bytes())
-    assert (marks.differences, marks.notes) == ((), ())
+    assert marks.differences == ()
     assert {step: mark.score for step, mark in marks.steps.items()} == dict.fromkeys(STEPS, 1)
     asset = gltf.read(file)
     (kept,) = asset.extras.values()
