@@ -26,7 +26,7 @@ SOUND = State.bare("Tamsin").with_sound("12")
 ROOT = Path(__file__).parents[2]
 SLACK = 5  # mm, or degrees, between where a hand lets go and the sound place
 PARENTS = dict(zip(JOINTS, ("pelvis", *JOINTS), strict=False))
-FOLLOWS = {"foot": "nothing", "knee": "pelvis"}
+FOLLOWS = {"foot": "nothing", "pole": "pelvis"}
 PATIENCE = 20_000  # ms
 
 
