@@ -84,9 +84,8 @@ def place(browser):
 def bench(place):
     """The bench on a new leg."""
     folder, server, browser = place
-    (folder / "my-leg.json").unlink(missing_ok=True)
-    for record in folder.rglob("progress.jsonl"):  # a guess of before would be open
-        record.unlink()
+    for kept in (*folder.glob("my-leg*"), *folder.rglob("progress.jsonl")):
+        kept.unlink()  # of a way before; a guess that was answered there would be open
     lab = Lab(browser, server, windowing="none")
     lab.write("cells.ipynb", code_notebook(CELLS))
     lab.open("cells.ipynb")
