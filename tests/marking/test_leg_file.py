@@ -118,7 +118,7 @@ def test_what_the_kit_filled_in_is_not_attempted():
     entry = marked(legs.file_of(leg().with_sound("04")))
     assert [each.word for each in entry.outcomes[:4]] == [*["Not attempted yet"] * 3, "Right"]
     assert outcome(entry, "02").sentence == your_leg.GIVEN
-    assert entry.score == pytest.approx(8 / 12)  # the knee of the sixth step stands as filled in too
+    assert entry.score == pytest.approx(8 / 12)  # the sixth step's knee is filled in too
 
 
 def test_only_what_is_asked_counts():
