@@ -744,13 +744,23 @@ def _pole(state: State) -> list[Measured]:
     front = "in front of" if state.chain.way > 0 else "behind"
     todo = f"Put the pole {front} the {bend}, in the plane of {begin}, {bend} and {over}."
     clear = f"Keep the pole clear of the line from {begin} to {over}; let it go with the pelvis."
+    aim = (
+        "The plane of the leg points past the toes. In step 01, seen from the front, move the"
+        f" {bend} nearer to the line from {begin} to {over}."
+    )
     place, half = 100 * (pole - knee) @ ahead, 50 * (upper + lower)
     because = f"half a leg; {CHOSEN}"
     return [
         _at_most(0.1, "cm", f"{bend} jumps when the pole takes over", 100 * jump, todo),
         _between(half, None, "cm", f"pole {side} the {bend}", place, todo, because),
         _by_rule("knee-flip", f"{bend} turns in a squat and a high step", turn, clear),
-        _at_most(2.0, "cm", f"{bend} beside the toes in a squat", 100 * aside, todo),
+        _at_most(
+            2.0,
+            "cm",
+            f"{bend} beside the toes in a squat",
+            100 * aside,
+            todo if jump > 1e-3 else aim,
+        ),
     ]
 
 

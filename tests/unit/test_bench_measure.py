@@ -437,6 +437,24 @@ def test_a_squat_with_the_pole_beside_takes_the_knee_off_its_toes():
     assert value(state, "07", "knee beside") == pytest.approx(100 * aside, rel=1e-6)
 
 
+def test_a_leg_whose_plane_points_past_the_toes_is_sent_to_its_knee():
+    aside = moved(sound(), "knee", x=4)
+    hip, knee, ankle = points(aside)
+    line = (ankle - hip) / np.linalg.norm(ankle - hip)
+    way = knee - hip - ((knee - hip) @ line) * line
+    ahead = knee + 0.85 * way / np.linalg.norm(way)
+    found = number(
+        aside.changed(pole_mm=tuple(np.round(1000 * ahead).astype(int).tolist())), "knee beside"
+    )
+    assert not found.right
+    assert "In step 01" in found.todo
+    assert "in the plane of" in number(pole(sound(), x=400), "knee beside").todo
+
+
+def number(state, start):
+    return next(each for each in measure.measure(state, "07") if each.name.startswith(start))
+
+
 @pytest.mark.parametrize("leader", ["pelvis", "L_foot", None])
 def test_a_knee_turns_with_the_plane_of_hip_ankle_and_pole(leader):
     state = pole(sound(), x=250, z=500).changed(follows={"L_knee": leader} if leader else {})
