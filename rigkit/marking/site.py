@@ -30,8 +30,8 @@ HERE = Path(__file__).parent
 RIGKIT = Path(rigkit.__file__).parent
 _KIT = """
     __init__ _types _check _files _format rotation frames body puppets skeleton placement _xyz
-    _chain two_bone bend solvers controls foot leg mesh skin gait gltf export page inspection
-    faults stage plots asking scenes
+    _chain two_bone bend solvers controls foot leg mesh places skin physique gait gltf export page
+    inspection faults stage plots asking scenes
 """
 KIT = tuple(_KIT.split())
 DATA = RIGKIT / "data"
