@@ -103,6 +103,7 @@ def test_who_does_not_guess_sees_the_picture_and_no_verdict(asked):
     assert reply(asked, OPTIONS) == ""
 
 
+@pytest.mark.thorough
 def test_a_number_is_typed_and_given_by_enter(asked):
     box = panel(asked, NUMBER).get_by_role("spinbutton", name="Your answer (cm)")
     box.press("Enter")

@@ -184,7 +184,7 @@ def test_steps_are_chosen_filled_in_and_react_to_each_other(bench):
     assert bench.panel.picture() != before
 
 
-@pytest.mark.parametrize("theme", [LIGHT, DARK])
+@pytest.mark.parametrize("theme", [LIGHT, pytest.param(DARK, marks=pytest.mark.thorough)])
 def test_every_step_fits_in_both_themes(place, theme):
     folder, server, browser = place
     Book(folder / "my-leg.json", "Tamsin").keep(State.bare("Tamsin").with_sound("12"))

@@ -208,6 +208,7 @@ def test_undo_and_redo_by_keys_and_by_buttons(brush):
     assert brush.follows(once) == twice
 
 
+@pytest.mark.thorough
 def test_a_busy_kernel_does_not_hold_the_brush_up(brush):
     brush.smooth_through()
     before, shown = brush.stretch(), brush.pictures()
@@ -237,6 +238,7 @@ def test_a_brush_whose_script_came_late_hears_its_kernel(browser, server):
     lab.close()
 
 
+@pytest.mark.thorough
 def test_what_is_kept_elsewhere_comes_into_the_page(brush):
     before, shown = brush.stretch(), brush.pictures()
     brush.click("Smooth all around the knee")

@@ -175,6 +175,7 @@ def test_a_panel_of_another_version_of_the_kit_says_so_as_long_as_it_is_there(op
     assert opened.errors == []
 
 
+@pytest.mark.thorough
 def test_another_version_is_said_even_where_its_panel_cannot_be_read(opened):
     run(opened, 4)
     other = opened.page.locator(".jp-CodeCell").nth(4)
