@@ -1,7 +1,6 @@
 """From key press to picture in a real browser: a panel, and `interact` with inline figures.
 
-Both draw the same two views in turns: the panel under `rigkit learn`, `interact` as it is without
-the kit, in a stock JupyterLab, for `rigkit learn` makes other widgets faster too.
+Both draw the same two views in one notebook on one server, `rigkit learn`, in turns.
 """
 
 import time
@@ -10,7 +9,7 @@ from statistics import median
 import numpy as np
 
 from tests.benchmarks.figures import Figure, needs_chromium
-from tests.browser.lab import lab_with, stock
+from tests.browser.lab import lab_with
 
 BLOCKS, PRESSES = 4, 15  # single presses, in turns
 ARROWS = "ArrowLeft", "ArrowRight"
@@ -107,32 +106,28 @@ def held(lab, way, key):
     return len(while_held) / seconds, pictures[-1] - keys[-1], len(keys) / seconds
 
 
-def measured(panel, interact):
+def measured(lab):
     """All times by way: single presses, and (pictures a second, milliseconds after the last key,
     keys a second)."""
-    labs = {"ahead": panel, "first": panel, "interact": interact}
-    for lab in (panel, interact):
-        lab.run_all()
-    for way, (_, place) in WAYS.items():
-        labs[way].page.wait_for_selector(f"{place} svg.rig, {place} img", timeout=60_000)
+    lab.run_all()
+    for _, place in WAYS.values():
+        lab.page.wait_for_selector(f"{place} svg.rig, {place} img", timeout=60_000)
     presses, holds = {way: [] for way in WAYS}, {way: [] for way in WAYS}
     for way in WAYS:
-        single(labs[way], way, 3)  # warm
+        single(lab, way, 3)  # warm
     for _ in range(BLOCKS):
         for way in WAYS:
-            presses[way] += single(labs[way], way, PRESSES)
+            presses[way] += single(lab, way, PRESSES)
     for key in ("ArrowRight", "ArrowLeft"):
         for way in ("ahead", "interact"):
-            holds[way].append(held(labs[way], way, key))
+            holds[way].append(held(lab, way, key))
     return presses, holds
 
 
 def measure():
     needs_chromium()
-    own = {"panel": CELLS["panel"]}
-    plain = {"interact": f"from tests.benchmarks import slider_kernel\n{CELLS['interact']}"}
-    with lab_with(own) as panel, lab_with(plain, stock, panel) as interact:
-        presses, holds = measured(panel, interact)
+    with lab_with(CELLS) as lab:
+        presses, holds = measured(lab)
     late = {way: float(np.quantile(times, 0.95)) for way, times in presses.items()}
     middle = {way: median(times) for way, times in presses.items()}
     for name, way, by, most in (
@@ -156,7 +151,7 @@ def _figure(name, ours, theirs, **aims):
     return Figure(
         f"slider in the browser, {name}",
         ours / 1e3,
-        "plain interact, stock lab",
+        "plain interact",
         theirs / 1e3,
         detail="95" in name or "last" in name,
         **aims,

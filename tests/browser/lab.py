@@ -19,7 +19,7 @@ import sys
 import tempfile
 import threading
 import time
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
@@ -431,19 +431,15 @@ def _context(browser):
 
 
 @contextmanager
-def lab_with(cells, serve=learn, beside=None):
-    """A lab with one notebook of cells (id: source), whose kernel can import the tests.
-
-    With `serve=stock` it is a stock JupyterLab; `beside` is a lab whose browser opens it.
-    """
+def lab_with(cells):
+    """A lab with one notebook of cells (id: source), whose kernel can import the tests."""
     root = Path(__file__).parents[2]
     notebook = code_notebook(cells)
     path = os.pathsep.join(filter(None, (str(root), os.environ.get("PYTHONPATH"))))
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "learner"
         folder.mkdir()
-        opened = nullcontext(beside.page.context.browser) if beside else chromium()
-        with serve(folder, PYTHONPATH=path) as server, opened as browser:
+        with learn(folder, PYTHONPATH=path) as server, chromium() as browser:
             lab = Lab(browser, server, windowing="none", watch=False)
             lab.write("cells.ipynb", notebook)
             lab.open("cells.ipynb")
