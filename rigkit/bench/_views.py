@@ -10,7 +10,7 @@ from html import escape
 
 import numpy as np
 
-from rigkit._types import ArrayLike, Floats
+from rigkit._types import Floats
 from rigkit.bench import build
 from rigkit.bench.measure import Measured, measure, note
 from rigkit.bench.state import PRESET_BEND_DEG, State
@@ -41,11 +41,6 @@ def leg(state: State, joints: Sequence[str] = ()) -> Floats:
     """The places of the left leg's joints, all or some of them [m], shape (n, 3)."""
     places = state.metres()
     return np.array([places[joint] for joint in joints or state.chain.joints])
-
-
-def mirrored(points: ArrayLike) -> Floats:
-    """The same places on the character's other side."""
-    return np.asarray(points) * [-1.0, 1.0, 1.0]
 
 
 def slider(

@@ -437,10 +437,6 @@ def _tracks(clip: gltf.Animation) -> dict[tuple[int, str, str], gltf.Channel]:
     return {(each.node, each.path, each.interpolation): each for each in clip.channels}
 
 
-def _same_times(theirs: gltf.Channel, ours: gltf.Channel) -> bool:
-    return len(theirs.times) == len(ours.times) and np.allclose(theirs.times, ours.times, 0, 1e-4)
-
-
 def _keys_off(theirs: gltf.Channel, ours: gltf.Channel) -> float:
     """The greatest difference of two tracks; a quaternion is the same with either sign."""
     mine, made = theirs.values, ours.values

@@ -35,6 +35,7 @@ __all__ = [
     "cut_point",
     "done",
     "free_footed",
+    "hinges_off",
     "hip_places",
 ]
 __all__ += ["inspected", "measure", "note", "of_weights", "section", "shown_heights", "signed_off"]
@@ -619,13 +620,32 @@ def _none(name: str, number: SupportsFloat, todo: str, because: str = CHOSEN) ->
 # --- 03: two sides ---
 
 
-def _sides(state: State) -> list[Measured]:
-    skeleton = build.skeleton(state)
-    frames = dict(zip(skeleton.names, skeleton.rest_world, strict=True))
-    normal, across = build.bend_normal(state), np.cross([0, 1, 0], build.toes_way(state))
+def hinges_off(state: State) -> dict[str, float]:
+    """Return by how much each hinge arrow of the left leg is off square to the leg's bend.
+
+    Parameters
+    ----------
+    state : State
+
+    Returns
+    -------
+    dict of str to float
+        By joint [degrees]; the last one's is square to the way the toes point.
+    """
+    skeleton, normal = build.skeleton(state), build.bend_normal(state)
+    across = np.cross([0, 1, 0], build.toes_way(state))
     *legs, end = state.chain.hinges
-    square_to = [*((joint, normal) for joint in legs), (end, across)]
-    off = [rotation.angle_between(frames["L_" + joint][:3, 0], way) for joint, way in square_to]
+    ways = {**dict.fromkeys(legs, normal), end: across}
+    arrows = {name: skeleton.rest_world[skeleton.index("L_" + name)][:3, 0] for name in ways}
+    return {
+        name: float(np.degrees(rotation.angle_between(arrows[name], way)))
+        for name, way in ways.items()
+    }
+
+
+def _sides(state: State) -> list[Measured]:
+    skeleton, end = build.skeleton(state), state.chain.end
+    frames = dict(zip(skeleton.names, skeleton.rest_world, strict=True))
     error = placement.mirror_error(skeleton)
     aside, turned = float(error.cm.max()), float(error.deg.max())
     square = "Turn the arrows square to the plane the leg bends in."
@@ -636,7 +656,7 @@ def _sides(state: State) -> list[Measured]:
     axes = "right axes turned away from the mirror image"
     apart = _apart(frames, state.chain.bend, end)
     return [
-        _by_rule("hinge-square", name, float(np.degrees(max(off))), square),
+        _by_rule("hinge-square", name, max(hinges_off(state).values()), square),
         _by_share(state, "sides-mirror", "right side off the mirror image", aside, middle),
         _by_rule("sides-turn", axes, turned, alike),
         _at_most(0.5, "cm", f"{ends} apart when both {bends} turn by 30°", apart, alike),

@@ -11,7 +11,6 @@ from typing import SupportsFloat
 
 import numpy as np
 
-from rigkit import rotation
 from rigkit._types import Floats
 from rigkit.bench import build, measure
 from rigkit.bench.state import State
@@ -236,21 +235,8 @@ def _opposite(state: State) -> _Said:
     )
 
 
-def _hinges_off(state: State) -> dict[str, float]:
-    """The degrees by which each hinge arrow is off square to the leg's bend."""
-    skeleton, normal = build.skeleton(state), build.bend_normal(state)
-    across = np.cross([0, 1, 0], build.toes_way(state))
-    *legs, end = state.chain.hinges
-    ways = {**dict.fromkeys(legs, normal), end: across}
-    arrows = {name: skeleton.rest_world[skeleton.index("L_" + name)][:3, 0] for name in ways}
-    return {
-        name: float(np.degrees(rotation.angle_between(arrows[name], way)))
-        for name, way in ways.items()
-    }
-
-
 def _hinge_between(state: State, low: float, high: float) -> _Said:
-    off = _hinges_off(state)
+    off = measure.hinges_off(state)
     most = max(off, key=lambda name: off[name])
     there = low < off[most] <= high
     return f"the {most}'s arrow is {off[most]:.0f}° off square to the bend" if there else ""
